@@ -1,0 +1,1 @@
+"""What touches the board: probes and relays, real and simulated side by side."""

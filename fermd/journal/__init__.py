@@ -1,0 +1,1 @@
+"""The record in SQLite: schema, migrations, writing, reading, thinning."""

@@ -1,0 +1,1 @@
+"""Pure physics: the thermal model of a chamber, heat of fermentation, the probe, properties of beer."""

@@ -1,0 +1,1 @@
+"""Figures and pictures about a finished or running batch."""

@@ -1,0 +1,1 @@
+"""The daemon: the loop, the calendar, start and stop, the watchdog."""

@@ -1,0 +1,1 @@
+"""The HTTP interface under the page and the command line."""
