@@ -1,1 +1,1 @@
-"""The pure core: probe health, bands, protection, profile, alarms and the chamber that puts them together."""
+"""The pure core: health, bands, protection, profile, alarms, and the chamber that joins them."""

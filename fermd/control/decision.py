@@ -1,0 +1,71 @@
+"""What a tick decided, with its reasons.
+
+The one thing that the relays, the journal, the page and the command line all work from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fermd.control.alarms import Alarm
+from fermd.control.events import Event
+from fermd.control.progress import Outlook
+from fermd.control.reading import Reading
+from fermd.control.reasons import Reason
+from fermd.control.settings import Duty
+from fermd.control.steps import Target
+
+
+class Call(StrEnum):
+    """What the bands (or a person in their place) want of the chamber."""
+
+    HEAT = "heat"
+    COOL = "cool"
+    IDLE = "idle"
+
+
+class Mode(StrEnum):
+    """Where the target comes from."""
+
+    OFF = "off"
+    HAND = "hand"
+    PROFILE = "profile"
+    PAUSED = "paused"
+
+
+@dataclass(frozen=True, slots=True)
+class OutputDecision:
+    """What one output is to do now."""
+
+    duty: Duty
+    name: str
+    line: str
+    on: bool
+    wanted: bool
+    """What was called for; differs from `on` while protection holds it."""
+    since_mono_s: float | None
+    """When it last changed, if that is known."""
+    reasons: tuple[Reason, ...]
+    """Why it is as it is, the deciding one first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """All of one chamber's tick."""
+
+    chamber: str
+    mode: Mode
+    target: Target | None
+    call: Call
+    call_reason: Reason
+    vessel: Reading
+    air: Reading | None
+    watching: tuple[tuple[str, Reading], ...]
+    outputs: tuple[OutputDecision, ...]
+    outlook: Outlook | None
+    """Where the profile stands, if there is one."""
+    alarms: tuple[Alarm, ...]
+    """Alarms that are not cleared."""
+    events: tuple[Event, ...]
+    """What happened in this tick."""

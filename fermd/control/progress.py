@@ -1,0 +1,271 @@
+"""Where a profile stands, and how it moves on.
+
+The step's clock is a sum of time under control, kept in the state: a restart goes on from it, a
+clock step does not touch it, and time in which nobody was in charge does not count. So no step
+is ever repeated, skipped or silently shortened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from fermd.control.events import Event, StepChange, StepChanged
+from fermd.control.steps import (
+    FinalHold,
+    FreeRise,
+    Hold,
+    Jump,
+    Profile,
+    Ramp,
+    Soak,
+    Step,
+    Target,
+    WaitForPerson,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """A profile under way. `index == len(profile.steps)` means that it has come to its end."""
+
+    profile: Profile
+    index: int
+    elapsed_s: float
+    """The present step's own clock, s: it stands still in a pause, in an outage, and while a soak
+    is away from its temperature."""
+    entry_c: float
+    """The target that the step was entered with, °C: a ramp starts from it."""
+    extra_s: float = 0.0
+    """By how much the step was extended (negative: shortened), s."""
+    reached: bool = False
+    """Whether a soak has been at its temperature yet."""
+
+    @property
+    def step(self) -> Step | None:
+        """The present step; None when the profile has come to its end."""
+        return self.profile.steps[self.index] if self.index < len(self.profile.steps) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Where a profile stands, for people."""
+
+    profile: str
+    index: int
+    steps: int
+    kind: str
+    name: str
+    elapsed_s: float
+    remaining_s: float | None
+    """Of this step, if it is known: not for a wait, a jump or a final hold."""
+    planned_s: float | None
+    """Of this step in all, if it is known."""
+    rest_s: float
+    """Of the steps after this one, as far as they are known."""
+    prompt: str = ""
+
+
+def begin(profile: Profile, start_c: float) -> tuple[Progress, tuple[Event, ...]]:
+    """A profile at its first step; a ramp that comes first starts from `start_c` (°C)."""
+    progress = Progress(profile, 0, 0.0, start_c)
+    return progress, (told(progress, StepChange.ENTERED),)
+
+
+def target(progress: Progress) -> Target:
+    """What the beer should be at this point of the profile."""
+    step = progress.step
+    if step is None:
+        return Target.at(progress.entry_c)
+    match step:
+        case Ramp():
+            return Target.at(_along_ramp_c(step, progress))
+        case Jump():
+            return Target.at(step.to_c)
+        case FreeRise():
+            return Target(step.floor_c, step.ceiling_c)
+        case _:
+            return Target.at(step.target_c)
+
+
+def planned_s(step: Step, entry_c: float) -> float | None:
+    """How long a step takes by plan (s), if it is known beforehand."""
+    match step:
+        case Hold() | Soak() | FreeRise():
+            return step.for_s
+        case Ramp():
+            return abs(step.to_c - entry_c) / step.rate_c_per_day * 86400.0
+        case _:
+            return None
+
+
+def advance(
+    progress: Progress, beer_c: float | None, passed_s: float
+) -> tuple[Progress, tuple[Event, ...]]:
+    """Let `passed_s` seconds of control pass, with the beer at `beer_c` (None: not known).
+
+    What is left of the time when a step ends is the next one's, so that a long profile does not
+    slip by a sample period at every step.
+    """
+    events: list[Event] = []
+    for _ in range(len(progress.profile.steps) + 1):
+        step = progress.step
+        if step is None:
+            break
+        progress, over, passed_s = _advance_step(progress, step, beer_c, passed_s, events)
+        if not over:
+            break
+        events.append(told(progress, StepChange.ENDED))
+        progress = _next(progress, step, beer_c)
+        if progress.step is not None:
+            events.append(told(progress, StepChange.ENTERED))
+    return progress, tuple(events)
+
+
+def skip(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[Event, ...]]:
+    """Go to the next step now. A ramp that is skipped leaves the target where it had come to."""
+    step = progress.step
+    if step is None:
+        return progress, ()
+    skipped = told(progress, StepChange.SKIPPED)
+    at_c = _along_ramp_c(step, progress) if isinstance(step, Ramp) else None
+    moved = _next(progress, step, beer_c)
+    if at_c is not None:
+        moved = replace(moved, entry_c=at_c)
+    entered = (told(moved, StepChange.ENTERED),) if moved.step is not None else ()
+    return moved, (skipped, *entered)
+
+
+def confirm(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[Event, ...]] | None:
+    """The word that a waiting step waits for; None if the present step waits for nobody."""
+    step = progress.step
+    if not isinstance(step, WaitForPerson):
+        return None
+    confirmed = told(progress, StepChange.CONFIRMED)
+    moved = _next(progress, step, beer_c)
+    entered = (told(moved, StepChange.ENTERED),) if moved.step is not None else ()
+    return moved, (confirmed, *entered)
+
+
+def extend(progress: Progress, by_s: float) -> tuple[Progress, tuple[Event, ...]] | None:
+    """Make the present step longer or shorter; None if it does not end by time."""
+    step = progress.step
+    if not isinstance(step, Hold | Soak | FreeRise):
+        return None
+    longer = replace(progress, extra_s=progress.extra_s + by_s)
+    return longer, (told(longer, StepChange.EXTENDED),)
+
+
+def outlook(progress: Progress) -> Outlook:
+    """Where the profile stands, for people."""
+    step = progress.step
+    profile = progress.profile
+    if step is None:
+        return Outlook(
+            profile.name, progress.index, len(profile.steps), "end", "", 0.0, 0.0, 0.0, 0.0
+        )
+    plan_s = planned_s(step, progress.entry_c)
+    if plan_s is not None:
+        plan_s = max(0.0, plan_s + progress.extra_s)
+    remaining_s = None if plan_s is None else max(0.0, plan_s - progress.elapsed_s)
+    return Outlook(
+        profile.name,
+        progress.index,
+        len(profile.steps),
+        step.kind,
+        step.name,
+        progress.elapsed_s,
+        remaining_s,
+        plan_s,
+        remaining_after_s(progress),
+        step.prompt if isinstance(step, WaitForPerson) else "",
+    )
+
+
+def remaining_after_s(progress: Progress) -> float:
+    """How long the steps after the present one take by plan, as far as that is known (s)."""
+    step = progress.step
+    if step is None:
+        return 0.0
+    total_s, at_c = 0.0, _leaves_c(step, progress.entry_c)
+    for later in progress.profile.steps[progress.index + 1 :]:
+        total_s += planned_s(later, at_c) or 0.0
+        at_c = _leaves_c(later, at_c)
+    return total_s
+
+
+def told(progress: Progress, change: StepChange) -> StepChanged:
+    """The event that tells of the present step."""
+    step = progress.step
+    if step is None:
+        raise IndexError("the profile has come to its end: there is no step to tell of")
+    return StepChanged(
+        progress.profile.name, progress.index, step.kind, step.name, change, progress.elapsed_s
+    )
+
+
+def _advance_step(
+    progress: Progress, step: Step, beer_c: float | None, passed_s: float, events: list[Event]
+) -> tuple[Progress, bool, float]:
+    """One step's clock: the new progress, whether the step is over, and the time left over."""
+    match step:
+        case Soak():
+            there = beer_c is not None and abs(beer_c - step.target_c) <= step.within_c
+            if not there:
+                # An extension may have shortened the step below what it has run already.
+                over = progress.elapsed_s >= step.for_s + progress.extra_s
+                return progress, over, 0.0
+            if not progress.reached:
+                progress = replace(progress, reached=True)
+                events.append(told(progress, StepChange.REACHED))
+            return _run_clock(progress, step.for_s, passed_s)
+        case Jump():
+            progress = replace(progress, elapsed_s=progress.elapsed_s + passed_s)
+            there = beer_c is not None and abs(beer_c - step.to_c) <= step.within_c
+            return progress, there, 0.0
+        case FreeRise():
+            progress, over, left_s = _run_clock(progress, step.for_s, passed_s)
+            if not over and beer_c is not None and beer_c >= step.ceiling_c:
+                return progress, True, 0.0
+            return progress, over, left_s
+        case WaitForPerson() | FinalHold():
+            return replace(progress, elapsed_s=progress.elapsed_s + passed_s), False, 0.0
+        case Ramp():
+            return _run_clock(progress, planned_s(step, progress.entry_c) or 0.0, passed_s)
+        case Hold():
+            return _run_clock(progress, step.for_s, passed_s)
+
+
+def _run_clock(progress: Progress, for_s: float, passed_s: float) -> tuple[Progress, bool, float]:
+    end_s = max(0.0, for_s + progress.extra_s)
+    elapsed_s = progress.elapsed_s + passed_s
+    if elapsed_s < end_s:
+        return replace(progress, elapsed_s=elapsed_s), False, 0.0
+    # A step that was shortened below what it has run already leaves nothing over: the surplus
+    # passed in an earlier tick.
+    left_s = min(passed_s, elapsed_s - end_s)
+    return replace(progress, elapsed_s=max(end_s, progress.elapsed_s)), True, left_s
+
+
+def _next(progress: Progress, step: Step, beer_c: float | None) -> Progress:
+    entry_c = _leaves_c(step, progress.entry_c)
+    if isinstance(step, FreeRise) and beer_c is not None:
+        # A free rise leaves the beer where it has come to, not at a number of the plan.
+        entry_c = min(max(beer_c, step.floor_c), step.ceiling_c)
+    return Progress(progress.profile, progress.index + 1, 0.0, entry_c)
+
+
+def _leaves_c(step: Step, entry_c: float) -> float:  # noqa: ARG001 - the entry matters to steps to come
+    match step:
+        case Ramp() | Jump():
+            return step.to_c
+        case FreeRise():
+            return step.ceiling_c
+        case _:
+            return step.target_c
+
+
+def _along_ramp_c(step: Ramp, progress: Progress) -> float:
+    moved_c = step.rate_c_per_day * progress.elapsed_s / 86400.0
+    if step.to_c >= progress.entry_c:
+        return min(step.to_c, progress.entry_c + moved_c)
+    return max(step.to_c, progress.entry_c - moved_c)

@@ -1,0 +1,134 @@
+"""The steps that a profile is made of.
+
+Each step says what the beer's target is while it lasts and what ends it: time, temperature, or
+a person's word. None waits for a hydrometer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from annotated_types import Ge, Gt, Le, MinLen
+
+TargetC = Annotated[float, Ge(-10), Le(45)]
+"""A target for beer, °C: from below any beer's freezing point to above any yeast's liking."""
+
+StepS = Annotated[float, Gt(0), Le(400 * 86400)]
+"""A step's length in seconds, up to a little over a year."""
+
+WithinC = Annotated[float, Gt(0), Le(5)]
+"""How near to the target counts as there, °C."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Hold `target_c` for `for_s`, counted from the start of the step."""
+
+    kind: ClassVar[str] = "hold"
+    target_c: TargetC
+    for_s: StepS
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Soak:
+    """Hold `target_c`; the clock of `for_s` runs only while the beer is within `within_c`."""
+
+    kind: ClassVar[str] = "soak"
+    target_c: TargetC
+    for_s: StepS
+    within_c: WithinC = 0.5
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """Move the target from where it is to `to_c` at `rate_c_per_day` (a speed, always positive)."""
+
+    kind: ClassVar[str] = "ramp"
+    to_c: TargetC
+    rate_c_per_day: Annotated[float, Gt(0), Le(480)]
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """Set the target to `to_c` at once; over when the beer has come within `within_c` of it."""
+
+    kind: ClassVar[str] = "jump"
+    to_c: TargetC
+    within_c: WithinC = 0.5
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FreeRise:
+    """Let the beer warm itself: heated only below `floor_c`, cooled only above `ceiling_c`.
+
+    Over after `for_s`, or as soon as the beer has reached the ceiling.
+    """
+
+    kind: ClassVar[str] = "free-rise"
+    floor_c: TargetC
+    ceiling_c: TargetC
+    for_s: StepS
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WaitForPerson:
+    """Hold `target_c` until somebody confirms; `prompt` says what they are asked to do."""
+
+    kind: ClassVar[str] = "wait"
+    target_c: TargetC
+    prompt: Annotated[str, MinLen(1)]
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FinalHold:
+    """Hold `target_c` without end. Only the last step may be one."""
+
+    kind: ClassVar[str] = "final-hold"
+    target_c: TargetC
+    name: str = ""
+
+
+Step = Hold | Soak | Ramp | Jump | FreeRise | WaitForPerson | FinalHold
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A named sequence of steps."""
+
+    name: Annotated[str, MinLen(1)]
+    steps: Annotated[tuple[Step, ...], MinLen(1)]
+    description: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What the beer should be: heated up to `heat_c`, cooled down to `cool_c` (°C).
+
+    The two are one number except in a free rise, where they are its floor and ceiling.
+    """
+
+    heat_c: float
+    cool_c: float
+
+    @staticmethod
+    def at(temp_c: float) -> Target:
+        """The ordinary target: one temperature."""
+        return Target(temp_c, temp_c)
+
+
+def coldest_target_c(step: Step) -> float:
+    """The lowest temperature (°C) that a step asks for."""
+    match step:
+        case Ramp() | Jump():
+            return step.to_c
+        case FreeRise():
+            return step.floor_c
+        case _:
+            return step.target_c
