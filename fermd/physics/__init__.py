@@ -1,1 +1,1 @@
-"""Pure physics: the thermal model of a chamber, heat of fermentation, the probe, properties of beer."""
+"""Pure physics: the chamber as a thermal model, fermentation, the probe, beer."""
