@@ -9,20 +9,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fermd.control.alarms import Alarm
+from fermd.control.bands import Call
 from fermd.control.events import Event
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading
 from fermd.control.reasons import Reason
 from fermd.control.settings import Duty
 from fermd.control.steps import Target
-
-
-class Call(StrEnum):
-    """What the bands (or a person in their place) want of the chamber."""
-
-    HEAT = "heat"
-    COOL = "cool"
-    IDLE = "idle"
 
 
 class Mode(StrEnum):

@@ -23,6 +23,7 @@ class Rule(StrEnum):
 
     # What holds an output off
     MINIMUM_OFF = "minimum-off"
+    START_TO_START = "start-to-start"
     POWER_UP = "power-up"
     STARTS_PER_HOUR = "starts-per-hour"
     CHANGEOVER = "changeover"

@@ -64,23 +64,14 @@ class ProtectionSettings:
     """No more starts than this in any hour; 0 for no limit."""
 
     power_up_delay_s: Annotated[float, Ge(0), Le(3600)] = 0.0
-    """Stays off for at least this long after a start with unknown history, s."""
+    """Stays off for at least this long after a start with unknown history, s. The starts per hour
+    that may have been used up by then can hold it off for longer."""
 
     longest_run_s: Annotated[float, Gt(0), Le(7 * DAY_S)] = 12 * HOUR_S
     """Runs no longer than this without a rest, s; then it is switched off with an alarm."""
 
     rest_s: Annotated[float, Ge(0), Le(DAY_S)] = 900.0
     """How long it rests after its longest run, or after it was found to have no effect, s."""
-
-    def unknown_history_delay_s(self) -> float:
-        """How long to stay off when nothing is known of the output's past, s.
-
-        It may have stopped just now (minimum off time), and may have used up its starts; starts
-        spaced by an hour over their allowed number can never exceed that number in any hour,
-        however often the history is lost.
-        """
-        spacing_s = HOUR_S / self.starts_per_hour if self.starts_per_hour else 0.0
-        return max(self.power_up_delay_s, self.minimum_off_s, spacing_s)
 
 
 PROTECTION_BY_KIND: dict[OutputKind, ProtectionSettings] = {

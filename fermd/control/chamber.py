@@ -1,0 +1,328 @@
+"""One chamber: puts probe health, profile, bands, protection, the watcher and alarms together.
+
+`step(state, settings, inputs, now)` is the whole of control. The same state and inputs give the
+same decision in the daemon, in the simulator and in a test. The order is the way of the data:
+
+    commands → probes → profile → call → safety → protection → watcher → alarms
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from fermd.control import conditions, health, orders, profile_run, safety
+from fermd.control.alarms import Alarms, observe, standing
+from fermd.control.bands import Call, Called
+from fermd.control.bands import call as call_of_bands
+from fermd.control.commands import Command
+from fermd.control.decision import Decision, Mode, OutputDecision
+from fermd.control.effect import watch
+from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged, TrustChanged
+from fermd.control.moment import Moment
+from fermd.control.progress import Outlook, outlook
+from fermd.control.protection import History, Surroundings, protect, rest
+from fermd.control.reading import Reading, Sample, Trusted, Untrusted
+from fermd.control.reasons import Reason, Rule
+from fermd.control.settings import ChamberSettings, Duty, OutputSettings
+from fermd.control.state import ChamberState
+from fermd.control.steps import Ramp, Target
+
+LONGEST_TICK_S = 300.0
+"""Two ticks further apart than this, s, were no control: the time between them is a gap, and does
+not count for the profile. Far above any sample period, far below what matters to beer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What came in since the last tick."""
+
+    samples: Mapping[str, Sequence[Sample]] = field(default_factory=dict)
+    """By the probe's name, oldest first."""
+    commands: Sequence[Command] = ()
+    headroom_a: Mapping[str, float] = field(default_factory=dict)
+    """What each supply circuit with a limit has left for this chamber's outputs, A, not counting
+    those of them that are on."""
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """What a tick sees: the readings by role."""
+
+    readings: Mapping[str, Reading]
+    vessel: Reading
+    air: Reading | None
+
+    @property
+    def vessel_c(self) -> float | None:
+        return self.vessel.temp_c if isinstance(self.vessel, Trusted) else None
+
+    @property
+    def air_c(self) -> float | None:
+        return self.air.temp_c if isinstance(self.air, Trusted) else None
+
+
+def step(
+    state: ChamberState, settings: ChamberSettings, inputs: Inputs, now: Moment
+) -> tuple[ChamberState, Decision]:
+    """Run one tick of control; returns the new state and everything that was decided."""
+    events: list[Event] = []
+    state, passed_s = _pass_time(state, now, events)
+    state, view = _look(state, settings, inputs.samples, now, events)
+    for command in inputs.commands:
+        state = orders.obey(state, settings, command, view.vessel_c, now, events)
+    state = profile_run.advance(state, view.vessel_c, passed_s, events)
+    target = profile_run.target(state)
+    called = _call(state, settings, target, view, now)
+    state = replace(state, call=called.call)
+    state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
+    state = _watch(state, settings, outputs, view, now)
+    state = _tell_target(state, target, events)
+    state = conditions.follow_deviation(state, settings, target, view.vessel_c, now.mono_s)
+    found = conditions.present(state, settings, view.vessel, view.air, view.readings, now)
+    alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
+    state = replace(state, alarms=alarms)
+    events.extend(changed)
+    return state, _decision(state, settings, target, called, view, outputs, events)
+
+
+def stop(
+    state: ChamberState, settings: ChamberSettings, now: Moment
+) -> tuple[ChamberState, tuple[Event, ...]]:
+    """Everything off, because the daemon is about to end."""
+    events: list[Event] = []
+    histories = dict(state.histories)
+    for output in settings.outputs:
+        history = histories[output.duty]
+        if history.on:
+            histories[output.duty] = replace(history, on=False, stopped_mono_s=now.mono_s)
+            reason = Reason(Rule.STOPPING)
+            events.append(OutputChanged(output.duty, output.name, output.line, False, (reason,)))
+    return replace(state, histories=histories, watches={}), tuple(events)
+
+
+def _pass_time(state: ChamberState, now: Moment, events: list[Event]) -> tuple[ChamberState, float]:
+    passed_s = 0.0 if state.last_mono_s is None else max(0.0, now.mono_s - state.last_mono_s)
+    if passed_s > LONGEST_TICK_S:
+        events.append(GapSeen(passed_s))
+        passed_s = 0.0
+    return replace(state, last_mono_s=now.mono_s), passed_s
+
+
+def _look(
+    state: ChamberState,
+    settings: ChamberSettings,
+    samples: Mapping[str, Sequence[Sample]],
+    now: Moment,
+    events: list[Event],
+) -> tuple[ChamberState, _View]:
+    healths: dict[str, health.Health] = {}
+    readings: dict[str, Reading] = {}
+    for probe in settings.probes:
+        before = state.healths[probe.name]
+        after = health.absorb(before, probe, samples.get(probe.name, ()), now.mono_s)
+        healths[probe.name] = after
+        seen = health.reading(after, probe)
+        readings[probe.name] = seen
+        if after.trusted != before.trusted:
+            fault = seen.fault if isinstance(seen, Untrusted) else None
+            temp_c = seen.temp_c if isinstance(seen, Trusted) else seen.last_temp_c
+            events.append(TrustChanged(probe.name, after.trusted, fault, temp_c))
+    air = readings[settings.air_probe.name] if settings.air_probe is not None else None
+    view = _View(readings, readings[settings.vessel_probe.name], air)
+    return replace(state, healths=healths), view
+
+
+def _call(
+    state: ChamberState,
+    settings: ChamberSettings,
+    target: Target | None,
+    view: _View,
+    now: Moment,
+) -> Called:
+    """What is called for by the bands; overrides come in output by output, in `_wish`."""
+    if view.vessel_c is None:
+        chosen = safety.fail_safe_call(settings.fail_safe, view.vessel, now.mono_s)
+        return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
+    if target is None:
+        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
+    return call_of_bands(target, view.vessel_c, state.call, settings.heat, settings.cool)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wish:
+    on: bool
+    reason: Reason
+
+
+def _wish(state: ChamberState, output: OutputSettings, called: Called, mono_s: float) -> _Wish:
+    override = state.overrides.get(output.duty)
+    if override is not None:
+        return _Wish(override.on, Reason(Rule.OVERRIDE, until_mono_s=override.until_mono_s))
+    if output.duty is Duty.FAN:
+        return _fan_wish(state, output, mono_s)
+    wanted = called.call is (Call.HEAT if output.duty is Duty.HEAT else Call.COOL)
+    return _Wish(wanted, called.reason)
+
+
+def _fan_wish(state: ChamberState, fan: OutputSettings, mono_s: float) -> _Wish:
+    others = [history for duty, history in state.histories.items() if duty is not Duty.FAN]
+    if any(history.on for history in others):
+        return _Wish(True, Reason(Rule.FOLLOWS_CALL))
+    # Only a run that this process saw is run on from: after a restart nothing is stored any more.
+    stops = [
+        history.stopped_mono_s
+        for history in others
+        if history.stopped_mono_s is not None and history.started_mono_s is not None
+    ]
+    if stops and mono_s < max(stops) + fan.run_on_s:
+        return _Wish(True, Reason(Rule.RUN_ON, until_mono_s=max(stops) + fan.run_on_s))
+    return _Wish(False, Reason(Rule.FOLLOWS_CALL))
+
+
+def _command(
+    state: ChamberState,
+    settings: ChamberSettings,
+    called: Called,
+    view: _View,
+    headroom_a: Mapping[str, float],
+    now: Moment,
+    events: list[Event],
+) -> tuple[ChamberState, tuple[OutputDecision, ...]]:
+    """Turn the call into commands; what is on comes first, so that it can go off first."""
+    state = orders.drop_old_overrides(state, now.mono_s)
+    left_a = dict(headroom_a)
+    decided: dict[Duty, OutputDecision] = {}
+    for duty in _in_order(state, settings):
+        output = settings.by_duty[duty]
+        history = state.histories[duty]
+        wish = _wish(state, output, called, now.mono_s)
+        around = _surroundings(state, settings, output, view, left_a)
+        made = protect(history, output, wish.on, around, now.mono_s)
+        state = _keep(state, duty, made.history, rested=made.rested)
+        if made.on and not history.on and output.circuit in left_a:
+            left_a[output.circuit] -= output.rated_a
+        reasons = made.reasons or (wish.reason,)
+        if made.on != history.on:
+            events.append(OutputChanged(duty, output.name, output.line, made.on, reasons))
+        since_s = made.history.started_mono_s if made.on else made.history.stopped_mono_s
+        decided[duty] = OutputDecision(
+            duty, output.name, output.line, made.on, wish.on, since_s, reasons
+        )
+    return state, tuple(decided[output.duty] for output in settings.outputs)
+
+
+def _in_order(state: ChamberState, settings: ChamberSettings) -> list[Duty]:
+    duties = [output.duty for output in settings.outputs]
+    return sorted(duties, key=lambda duty: (duty is Duty.FAN, not state.histories[duty].on))
+
+
+_OPPOSITE = {Duty.HEAT: Duty.COOL, Duty.COOL: Duty.HEAT}
+
+
+def _surroundings(
+    state: ChamberState,
+    settings: ChamberSettings,
+    output: OutputSettings,
+    view: _View,
+    left_a: Mapping[str, float],
+) -> Surroundings:
+    other = state.histories.get(_OPPOSITE.get(output.duty, output.duty))
+    if output.duty is Duty.FAN:
+        other = None
+    return Surroundings(
+        safety=safety.against(
+            settings, output.duty, state.histories[output.duty].on, view.vessel_c, view.air
+        ),
+        other_on=other is not None and other.on,
+        other_stopped_mono_s=other.stopped_mono_s if other is not None else None,
+        changeover_s=settings.changeover_s,
+        headroom_a=left_a.get(output.circuit) if output.circuit is not None else None,
+    )
+
+
+def _keep(state: ChamberState, duty: Duty, history: History, *, rested: bool) -> ChamberState:
+    if history is state.histories[duty]:
+        return state
+    resting = {**state.resting, duty: Rule.LONGEST_RUN} if rested else state.resting
+    return replace(state, histories={**state.histories, duty: history}, resting=resting)
+
+
+def _watch(
+    state: ChamberState,
+    settings: ChamberSettings,
+    outputs: tuple[OutputDecision, ...],
+    view: _View,
+    now: Moment,
+) -> ChamberState:
+    """Let the watcher look at every output; one without effect rests from the next tick on."""
+    watches = {}
+    found: dict[Duty, History] = {}
+    for decided in outputs:
+        duty, output = decided.duty, settings.by_duty[decided.duty]
+        # A vessel follows hours after the air; heat may come from a belt that the air never sees.
+        temp_c = view.air_c if duty is Duty.COOL and view.air is not None else view.vessel_c
+        after, reason = watch(
+            state.watches.get(duty),
+            output.effect,
+            duty,
+            decided.on,
+            temp_c,
+            now.mono_s,
+            driving=safety.drives(duty, view.vessel_c, view.air_c),
+        )
+        if after is not None:
+            watches[duty] = after
+        if reason is not None:
+            found[duty] = rest(state.histories[duty], output.protection, now.mono_s)
+    if not watches and not state.watches:
+        return state
+    if not found:
+        return replace(state, watches=watches)
+    return replace(
+        state,
+        watches=watches,
+        histories={**state.histories, **found},
+        resting={**state.resting, **dict.fromkeys(found, Rule.NO_EFFECT)},
+    )
+
+
+def _tell_target(state: ChamberState, target: Target | None, events: list[Event]) -> ChamberState:
+    source = {Mode.OFF: "off", Mode.PROFILE: "profile"}.get(state.mode, "hand")
+    index = state.progress.index if state.progress is not None else -1
+    if target == state.told_target and source == state.told_source:
+        return state if index == state.told_index else replace(state, told_index=index)
+    step_now = state.progress.step if state.progress is not None else None
+    along = isinstance(step_now, Ramp) and index == state.told_index
+    if along and source == state.told_source == "profile":
+        return state
+    heat_c, cool_c = (target.heat_c, target.cool_c) if target is not None else (None, None)
+    events.append(TargetChanged(heat_c, cool_c, source))
+    return replace(state, told_target=target, told_source=source, told_index=index)
+
+
+def _decision(
+    state: ChamberState,
+    settings: ChamberSettings,
+    target: Target | None,
+    called: Called,
+    view: _View,
+    outputs: tuple[OutputDecision, ...],
+    events: list[Event],
+) -> Decision:
+    shown: Outlook | None = outlook(state.progress) if state.progress is not None else None
+    alarms: Alarms = standing(state.alarms)
+    return Decision(
+        chamber=settings.name,
+        mode=state.mode,
+        target=target,
+        call=called.call,
+        call_reason=called.reason,
+        vessel=view.vessel,
+        air=view.air,
+        watching=tuple((p.name, view.readings[p.name]) for p in settings.watching_probes),
+        outputs=outputs,
+        outlook=shown,
+        alarms=alarms,
+        events=tuple(events),
+    )

@@ -1,0 +1,42 @@
+"""A chamber's profile under way: the step engine joined to the chamber's mode."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fermd.control import progress as steps
+from fermd.control.decision import Mode
+from fermd.control.events import Event, ProfileChange, ProfileChanged
+from fermd.control.progress import Progress
+from fermd.control.state import ChamberState
+from fermd.control.steps import Target
+
+
+def target(state: ChamberState) -> Target | None:
+    """What the beer should be at present; None if the chamber is switched off."""
+    if state.mode is Mode.OFF:
+        return None
+    if state.mode is Mode.PROFILE and state.progress is not None:
+        return steps.target(state.progress)
+    return state.hand
+
+
+def advance(
+    state: ChamberState, beer_c: float | None, passed_s: float, events: list[Event]
+) -> ChamberState:
+    """Let a running profile move on by `passed_s` seconds of control."""
+    if state.mode is not Mode.PROFILE or state.progress is None:
+        return state
+    moved, happened = steps.advance(state.progress, beer_c, passed_s)
+    events.extend(happened)
+    return settle(state, moved, events)
+
+
+def settle(
+    state: ChamberState, moved: Progress, events: list[Event], who: str = ""
+) -> ChamberState:
+    """Take over a profile's new position; one that is at its end leaves its target to the hand."""
+    if moved.step is not None:
+        return replace(state, progress=moved)
+    events.append(ProfileChanged(moved.profile.name, ProfileChange.FINISHED, who))
+    return replace(state, progress=None, mode=Mode.HAND, hand=steps.target(moved))

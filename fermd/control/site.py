@@ -1,0 +1,85 @@
+"""Chambers that share a supply: steps each in turn and keeps the circuits within their limits.
+
+What is on already counts first; a start that would overload its circuit waits. Chambers whose
+wish has waited longest come first, so that none is starved by its place in the site file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from fermd.control import chamber
+from fermd.control.chamber import Inputs
+from fermd.control.decision import Decision
+from fermd.control.events import Event
+from fermd.control.moment import Moment
+from fermd.control.reasons import Rule
+from fermd.control.settings import ChamberSettings, SiteSettings
+from fermd.control.state import ChamberState
+
+
+@dataclass(frozen=True, slots=True)
+class SiteState:
+    """All chambers as they stand, by name."""
+
+    chambers: Mapping[str, ChamberState]
+    waiting_since_mono_s: Mapping[str, float] = field(default_factory=dict)
+    """Chambers with an output that waits for its circuit."""
+
+
+def step(
+    state: SiteState, settings: SiteSettings, inputs: Mapping[str, Inputs], now: Moment
+) -> tuple[SiteState, Mapping[str, Decision]]:
+    """Run one tick of every chamber."""
+    left_a = _headroom_a(state, settings)
+    states = dict(state.chambers)
+    decisions: dict[str, Decision] = {}
+    waiting: dict[str, float] = {}
+    for one in sorted(settings.chambers, key=lambda c: _since(state, c)):
+        given = replace(inputs.get(one.name, Inputs()), headroom_a=left_a)
+        before = states[one.name]
+        after, decision = chamber.step(before, one, given, now)
+        states[one.name], decisions[one.name] = after, decision
+        left_a = _charged(left_a, one, before, after)
+        if any(r.rule is Rule.SUPPLY_LIMIT for o in decision.outputs for r in o.reasons):
+            waiting[one.name] = state.waiting_since_mono_s.get(one.name, now.mono_s)
+    return SiteState(states, waiting), decisions
+
+
+def stop(
+    state: SiteState, settings: SiteSettings, now: Moment
+) -> tuple[SiteState, Mapping[str, tuple[Event, ...]]]:
+    """Everything off, because the daemon is about to end."""
+    states = dict(state.chambers)
+    events: dict[str, tuple[Event, ...]] = {}
+    for one in settings.chambers:
+        states[one.name], events[one.name] = chamber.stop(states[one.name], one, now)
+    return replace(state, chambers=states), events
+
+
+def _since(state: SiteState, settings: ChamberSettings) -> float:
+    return state.waiting_since_mono_s.get(settings.name, float("inf"))
+
+
+def _headroom_a(state: SiteState, settings: SiteSettings) -> Mapping[str, float]:
+    left_a = {circuit.name: circuit.limit_a for circuit in settings.circuits}
+    for one in settings.chambers:
+        for output in one.outputs:
+            if output.circuit in left_a and state.chambers[one.name].histories[output.duty].on:
+                left_a[output.circuit] -= output.rated_a
+    return left_a
+
+
+def _charged(
+    left_a: Mapping[str, float],
+    settings: ChamberSettings,
+    before: ChamberState,
+    after: ChamberState,
+) -> Mapping[str, float]:
+    charged = dict(left_a)
+    for output in settings.outputs:
+        was_on, is_on = before.histories[output.duty].on, after.histories[output.duty].on
+        if output.circuit in charged and was_on != is_on:
+            charged[output.circuit] += output.rated_a if was_on else -output.rated_a
+    return charged

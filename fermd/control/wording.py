@@ -1,0 +1,277 @@
+"""Words for decisions: the one place that turns reasons and events into what people read.
+
+The page, the command line, the journal's views and the alarms all show these sentences. Numbers
+come from the reason; times are told as what is left of them. Temperatures are °C in here; `Unit`
+converts at this edge for readers of °F.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from fermd.control.alarms import Alarm, AlarmKind
+from fermd.control.bands import Call
+from fermd.control.decision import Decision, Mode, OutputDecision
+from fermd.control.events import (
+    AlarmChanged,
+    AlarmPhase,
+    CommandAnswered,
+    Event,
+    GapSeen,
+    OutputChanged,
+    ProfileChanged,
+    StepChange,
+    StepChanged,
+    TargetChanged,
+    TrustChanged,
+)
+from fermd.control.reading import ProbeFault, Reading, Trusted
+from fermd.control.reasons import Reason, Rule
+from fermd.control.settings import Duty
+from fermd.control.steps import Target
+
+
+class Unit(StrEnum):
+    """The scale that a reader prefers."""
+
+    CELSIUS = "°C"
+    FAHRENHEIT = "°F"
+
+
+def temperature(temp_c: float, unit: Unit = Unit.CELSIUS, digits: int = 1) -> str:
+    """A temperature with its unit."""
+    shown = temp_c if unit is Unit.CELSIUS else temp_c * 9 / 5 + 32
+    # Not "-0.0": that reads as colder than it is.
+    return f"{round(shown, digits) + 0.0:.{digits}f} {unit.value}"
+
+
+def difference(temp_k: float, unit: Unit = Unit.CELSIUS, digits: int = 1) -> str:
+    """A difference of temperatures with its unit."""
+    shown = temp_k if unit is Unit.CELSIUS else temp_k * 9 / 5
+    return f"{round(shown, digits) + 0.0:.{digits}f} {unit.value}"
+
+
+def span(seconds: float) -> str:
+    """A span of time in its two largest units."""
+    left = max(0, round(seconds))
+    parts: list[str] = []
+    for size, name in ((86400, "d"), (3600, "h"), (60, "min"), (1, "s")):
+        if left >= size or (size == 1 and not parts):
+            parts.append(f"{left // size} {name}")
+            left %= size
+        elif parts:
+            break
+        if len(parts) == 2:
+            break
+    return " ".join(parts)
+
+
+def reason(why: Reason, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
+    """Say why, as a clause that can follow "because" or stand in brackets."""
+    left_s = None if why.until_mono_s is None else why.until_mono_s - mono_s
+    words = _REASONS[why.rule]
+    return words.format(
+        value="?" if why.value_c is None else temperature(why.value_c, unit),
+        limit="?" if why.limit_c is None else temperature(why.limit_c, unit),
+        left="some time" if left_s is None else span(left_s),
+        number="?" if why.number is None else f"{why.number:g}",
+        spanned="?" if why.number is None else span(why.number),
+    )
+
+
+_REASONS: dict[Rule, str] = {
+    Rule.ABOVE_BAND: "the beer is at {value}, above {limit}",
+    Rule.BELOW_BAND: "the beer is at {value}, below {limit}",
+    Rule.WITHIN_BAND: "the beer is within its band at {value}",
+    Rule.CALL_CONTINUES: "the beer is at {value} on its way to {limit}",
+    Rule.NO_TARGET: "no target is set",
+    Rule.OVERRIDE: "set by hand for another {left}",
+    Rule.FAIL_SAFE: "fail-safe: the vessel probe cannot be trusted",
+    Rule.FAIL_SAFE_CYCLE: "fail-safe: running by the clock, this part for another {left}",
+    Rule.RUN_ON: "running on for another {left}",
+    Rule.FOLLOWS_CALL: "follows heating and cooling",
+    Rule.MINIMUM_OFF: "stays off for another {left} (minimum off time)",
+    Rule.START_TO_START: "stays off for another {left} (time between two starts)",
+    Rule.POWER_UP: "stays off for another {left} (power-up delay: its past is not known)",
+    Rule.STARTS_PER_HOUR: "stays off for another {left} (at most {number} starts per hour)",
+    Rule.CHANGEOVER: "stays off for another {left} (changeover delay)",
+    Rule.OTHER_RUNNING: "waits for the opposite output to go off",
+    Rule.RESTING: "rests for another {left}",
+    Rule.SUPPLY_LIMIT: "waits for its supply circuit, which has {number} A left",
+    Rule.MINIMUM_RUN: "stays on for another {left} (minimum run time)",
+    Rule.LONGEST_RUN: "has run for {spanned} (longest run) and rests for {left}",
+    Rule.AIR_LIMIT: "the air is at {value}, its limit is {limit}",
+    Rule.AIR_UNKNOWN: "the air probe cannot be trusted, so the air limits cannot be kept",
+    Rule.FREEZING: "the beer is at {value}, the coldest allowed is {limit} (freezing margin)",
+    Rule.NO_EFFECT: "has had no effect and rests for another {left}",
+    Rule.STOPPING: "fermd is stopping",
+}
+
+_DUTIES = {Duty.HEAT: "heating", Duty.COOL: "cooling", Duty.FAN: "the fan"}
+
+
+def output(decided: OutputDecision, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
+    """Say what an output does and why, in one sentence."""
+    name = _DUTIES[decided.duty]
+    why = reason(decided.reasons[0], mono_s, unit)
+    if decided.on and decided.wanted:
+        return f"{name} is on: {why}"
+    if decided.on:
+        return f"{name} is not called for any more; it {why}"
+    if not decided.wanted:
+        return f"{name} is off: {why}"
+    if decided.reasons[0].rule in _CLAUSES:
+        return f"{name} is called for but held off: {why}"
+    return f"{name} is called for; it {why}"
+
+
+_CLAUSES = {Rule.FAIL_SAFE, Rule.AIR_LIMIT, Rule.AIR_UNKNOWN, Rule.FREEZING, Rule.STOPPING}
+"""Rules whose words are a sentence of their own rather than what the output does."""
+
+
+def call(decision: Decision, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
+    """Say what is called for and why."""
+    what = {
+        Call.HEAT: "heat is called for",
+        Call.COOL: "cooling is called for",
+        Call.IDLE: "nothing is called for",
+    }[decision.call]
+    return f"{what}: {reason(decision.call_reason, mono_s, unit)}"
+
+
+def target(wanted: Target | None, unit: Unit = Unit.CELSIUS) -> str:
+    """A target as people say it."""
+    if wanted is None:
+        return "no target"
+    if wanted.heat_c == wanted.cool_c:
+        return temperature(wanted.heat_c, unit)
+    return f"{temperature(wanted.heat_c, unit)} to {temperature(wanted.cool_c, unit)}"
+
+
+def mode(decision: Decision) -> str:
+    """Say where the target comes from."""
+    shown = decision.outlook
+    profile = f"profile {shown.profile}" if shown is not None else "no profile"
+    return {
+        Mode.OFF: "switched off",
+        Mode.HAND: "target set by hand" + (f" ({profile} is paused)" if shown is not None else ""),
+        Mode.PROFILE: profile,
+        Mode.PAUSED: f"{profile}, paused",
+    }[decision.mode]
+
+
+def reading(seen: Reading, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
+    """Tell a reading with its quality; an old number is never shown as if it were now."""
+    if isinstance(seen, Trusted):
+        return temperature(seen.temp_c, unit, 2)
+    words = f"not known ({fault(seen.fault)})"
+    if seen.last_temp_c is not None and seen.last_taken_mono_s is not None:
+        ago = span(mono_s - seen.last_taken_mono_s)
+        words += f"; last {temperature(seen.last_temp_c, unit, 2)}, {ago} ago"
+    return words
+
+
+def fault(what: ProbeFault) -> str:
+    """Name a probe's fault for people."""
+    return _FAULTS[what]
+
+
+_FAULTS: dict[ProbeFault, str] = {
+    ProbeFault.CHECKSUM: "checksum failure",
+    ProbeFault.POWER_ON_VALUE: "power-on value of 85 °C: the probe has restarted",
+    ProbeFault.DISCONNECTED: "disconnected",
+    ProbeFault.NO_ANSWER: "no answer",
+    ProbeFault.OUT_OF_RANGE: "out of range",
+    ProbeFault.JUMP: "impossible jump",
+    ProbeFault.FROZEN: "frozen value",
+    ProbeFault.STALE: "no good reading for too long",
+    ProbeFault.STARTING: "not enough good readings yet",
+}
+
+
+def alarm(kind: str, subject: str) -> str:
+    """Name an alarm for people."""
+    words = _ALARMS[AlarmKind(kind)]
+    return f"{words}: {subject}" if subject else words
+
+
+_ALARMS: dict[AlarmKind, str] = {
+    AlarmKind.VESSEL_PROBE_LOST: "the vessel probe cannot be trusted; outputs are in fail-safe",
+    AlarmKind.AIR_PROBE_LOST: "the air probe cannot be trusted",
+    AlarmKind.WATCHING_PROBE_LOST: "a watching probe cannot be trusted",
+    AlarmKind.PROBE_UNSTEADY: "a probe often fails: look at its wire and contacts",
+    AlarmKind.NO_EFFECT: "an output has no effect: look at the fuse, the plug and the appliance",
+    AlarmKind.LONGEST_RUN: "an output has run its longest allowed time",
+    AlarmKind.BEER_TOO_WARM: "the beer stays too warm",
+    AlarmKind.BEER_TOO_COLD: "the beer stays too cold",
+    AlarmKind.NEAR_FREEZING: "the beer is near its freezing point",
+    AlarmKind.WAITING_FOR_PERSON: "the profile waits for a person",
+    AlarmKind.RELAY_FAULT: "a relay line could not be driven",
+    AlarmKind.LEASE_EXPIRED: "the loop was late, and relays let go by themselves",
+    AlarmKind.CLOCK_NOT_SET: "the clock is not known to be set",
+    AlarmKind.CLOCK_STEPPED: "the clock was stepped",
+    AlarmKind.JOURNAL_NOT_WRITING: "the journal cannot be written; control goes on",
+    AlarmKind.JOURNAL_SET_ASIDE: "the journal was damaged and set aside; a new one was begun",
+    AlarmKind.OUTAGE: "fermd was not running",
+}
+
+
+def standing_alarm(raised: Alarm, mono_s: float) -> str:
+    """Tell an alarm that is not cleared, with its age."""
+    since = "" if raised.raised_mono_s is None else f", for {span(mono_s - raised.raised_mono_s)}"
+    gone = "" if raised.holds else ", over by now but not acknowledged"
+    seen = ", acknowledged" if raised.phase is AlarmPhase.ACKNOWLEDGED else ""
+    return f"{raised.severity.value}: {alarm(raised.kind.value, raised.subject)}{since}{seen}{gone}"
+
+
+def event(happened: Event, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
+    """Tell an event in one line."""
+    match happened:
+        case OutputChanged():
+            state = "on" if happened.on else "off"
+            why = reason(happened.reasons[0], mono_s, unit)
+            return f"{_DUTIES[happened.duty]} ({happened.output}) {state}: {why}"
+        case TargetChanged():
+            return _target_changed(happened, unit)
+        case StepChanged():
+            return _step_changed(happened)
+        case ProfileChanged():
+            return f"profile {happened.profile} {happened.change.value}{_by(happened.who)}"
+        case AlarmChanged():
+            words = alarm(happened.alarm, happened.subject)
+            return f"alarm {happened.phase.value}{_by(happened.who)}: {words}"
+        case TrustChanged():
+            return _trust_changed(happened, unit)
+        case CommandAnswered():
+            answer = "taken" if happened.taken else f"refused: {happened.why}"
+            return f"{happened.command}{_by(happened.who)} {answer}"
+        case GapSeen():
+            return f"the loop did not run for {span(happened.lasted_s)}"
+
+
+def _target_changed(happened: TargetChanged, unit: Unit) -> str:
+    if happened.heat_c is None or happened.cool_c is None:
+        return f"target switched off{_by(happened.who)}"
+    wanted = target(Target(happened.heat_c, happened.cool_c), unit)
+    return f"target {wanted} ({happened.source}){_by(happened.who)}"
+
+
+def _step_changed(happened: StepChanged) -> str:
+    named = f" {happened.name!r}" if happened.name else ""
+    after = ""
+    if happened.change in (StepChange.ENDED, StepChange.SKIPPED):
+        after = f" after {span(happened.elapsed_s)}"
+    change = happened.change.value
+    return f"step {happened.index + 1} ({happened.kind}{named}) {change}{after}{_by(happened.who)}"
+
+
+def _trust_changed(happened: TrustChanged, unit: Unit) -> str:
+    at = "" if happened.temp_c is None else f" at {temperature(happened.temp_c, unit, 2)}"
+    if happened.trusted:
+        return f"probe {happened.probe} is trusted{at}"
+    why = "" if happened.fault is None else f": {fault(happened.fault)}"
+    return f"probe {happened.probe} is not trusted{why}{at and ', last' + at}"
+
+
+def _by(who: str) -> str:
+    return f" by {who}" if who else ""
