@@ -8,7 +8,7 @@ same decision in the daemon, in the simulator and in a test. The order is the wa
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from fermd.control import conditions, health, orders, profile_run, safety
@@ -86,17 +86,25 @@ def step(
     return state, _decision(state, settings, target, called, view, outputs, events)
 
 
-def stop(
-    state: ChamberState, settings: ChamberSettings, now: Moment
+def let_go(
+    state: ChamberState,
+    settings: ChamberSettings,
+    rule: Rule,
+    mono_s: float,
+    lines: Container[str] | None = None,
 ) -> tuple[ChamberState, tuple[Event, ...]]:
-    """Everything off, because the daemon is about to end."""
+    """Take note that relays went off without a decision of this core.
+
+    `lines` are those that did (None: all); `rule` says why: the daemon is stopping, a lease ran
+    out, a line could not be driven. `mono_s` is when, so that the minimum off time counts from it.
+    """
     events: list[Event] = []
     histories = dict(state.histories)
     for output in settings.outputs:
         history = histories[output.duty]
-        if history.on:
-            histories[output.duty] = replace(history, on=False, stopped_mono_s=now.mono_s)
-            reason = Reason(Rule.STOPPING)
+        if history.on and (lines is None or output.line in lines):
+            histories[output.duty] = replace(history, on=False, stopped_mono_s=mono_s)
+            reason = Reason(rule)
             events.append(OutputChanged(output.duty, output.name, output.line, False, (reason,)))
     return replace(state, histories=histories, watches={}), tuple(events)
 
@@ -161,8 +169,10 @@ def _wish(state: ChamberState, output: OutputSettings, called: Called, mono_s: f
         return _Wish(override.on, Reason(Rule.OVERRIDE, until_mono_s=override.until_mono_s))
     if output.duty is Duty.FAN:
         return _fan_wish(state, output, mono_s)
-    wanted = called.call is (Call.HEAT if output.duty is Duty.HEAT else Call.COOL)
-    return _Wish(wanted, called.reason)
+    own = Call.HEAT if output.duty is Duty.HEAT else Call.COOL
+    if called.call is own or called.call is Call.IDLE:
+        return _Wish(called.call is own, called.reason)
+    return _Wish(False, Reason(Rule.OPPOSITE_CALLED))
 
 
 def _fan_wish(state: ChamberState, fan: OutputSettings, mono_s: float) -> _Wish:

@@ -142,6 +142,18 @@ class GapSeen:
     lasted_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class OutageSeen:
+    """The daemon was not running before this start; told once the beer's temperature is known."""
+
+    lasted_s: float | None
+    """None if it cannot be known: the board was restarted and its clock is not set."""
+    cleanly: bool
+    """The daemon before had ended by its own stop."""
+    beer_before_c: float | None = None
+    beer_after_c: float | None = None
+
+
 Event = (
     OutputChanged
     | TargetChanged
@@ -151,4 +163,5 @@ Event = (
     | TrustChanged
     | CommandAnswered
     | GapSeen
+    | OutageSeen
 )

@@ -13,6 +13,7 @@ class Rule(StrEnum):
     ABOVE_BAND = "above-band"
     BELOW_BAND = "below-band"
     WITHIN_BAND = "within-band"
+    OPPOSITE_CALLED = "opposite-called"
     CALL_CONTINUES = "call-continues"
     NO_TARGET = "no-target"
     OVERRIDE = "override"
@@ -41,6 +42,9 @@ class Rule(StrEnum):
     FREEZING = "freezing"
     NO_EFFECT = "no-effect"
     STOPPING = "stopping"
+    LEASE_EXPIRED = "lease-expired"
+    RELAY_FAULT = "relay-fault"
+    UNCLEAN_STOP = "unclean-stop"
 
 
 @dataclass(frozen=True, slots=True)

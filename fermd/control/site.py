@@ -6,7 +6,7 @@ wish has waited longest come first, so that none is starved by its place in the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 
 from fermd.control import chamber
@@ -47,14 +47,19 @@ def step(
     return SiteState(states, waiting), decisions
 
 
-def stop(
-    state: SiteState, settings: SiteSettings, now: Moment
+def let_go(
+    state: SiteState,
+    settings: SiteSettings,
+    rule: Rule,
+    mono_s: float,
+    lines: Container[str] | None = None,
 ) -> tuple[SiteState, Mapping[str, tuple[Event, ...]]]:
-    """Everything off, because the daemon is about to end."""
+    """Take note that relays went off without a decision of the core; see `chamber.let_go`."""
     states = dict(state.chambers)
     events: dict[str, tuple[Event, ...]] = {}
     for one in settings.chambers:
-        states[one.name], events[one.name] = chamber.stop(states[one.name], one, now)
+        before = states[one.name]
+        states[one.name], events[one.name] = chamber.let_go(before, one, rule, mono_s, lines)
     return replace(state, chambers=states), events
 
 

@@ -18,6 +18,7 @@ from fermd.control.events import (
     CommandAnswered,
     Event,
     GapSeen,
+    OutageSeen,
     OutputChanged,
     ProfileChanged,
     StepChange,
@@ -71,8 +72,9 @@ def reason(why: Reason, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
     left_s = None if why.until_mono_s is None else why.until_mono_s - mono_s
     words = _REASONS[why.rule]
     return words.format(
-        value="?" if why.value_c is None else temperature(why.value_c, unit),
-        limit="?" if why.limit_c is None else temperature(why.limit_c, unit),
+        # Two digits: a step of the probe is 0.06 °C, and "at 10.3, above 10.3" explains nothing.
+        value="?" if why.value_c is None else temperature(why.value_c, unit, 2),
+        limit="?" if why.limit_c is None else temperature(why.limit_c, unit, 2),
         left="some time" if left_s is None else span(left_s),
         number="?" if why.number is None else f"{why.number:g}",
         spanned="?" if why.number is None else span(why.number),
@@ -83,6 +85,7 @@ _REASONS: dict[Rule, str] = {
     Rule.ABOVE_BAND: "the beer is at {value}, above {limit}",
     Rule.BELOW_BAND: "the beer is at {value}, below {limit}",
     Rule.WITHIN_BAND: "the beer is within its band at {value}",
+    Rule.OPPOSITE_CALLED: "the opposite is called for",
     Rule.CALL_CONTINUES: "the beer is at {value} on its way to {limit}",
     Rule.NO_TARGET: "no target is set",
     Rule.OVERRIDE: "set by hand for another {left}",
@@ -105,6 +108,9 @@ _REASONS: dict[Rule, str] = {
     Rule.FREEZING: "the beer is at {value}, the coldest allowed is {limit} (freezing margin)",
     Rule.NO_EFFECT: "has had no effect and rests for another {left}",
     Rule.STOPPING: "fermd is stopping",
+    Rule.LEASE_EXPIRED: "the loop was late, and the relay let go by itself",
+    Rule.RELAY_FAULT: "the relay line could not be driven",
+    Rule.UNCLEAN_STOP: "fermd ended without a stop, and the relay was released at the next start",
 }
 
 _DUTIES = {Duty.HEAT: "heating", Duty.COOL: "cooling", Duty.FAN: "the fan"}
@@ -247,6 +253,8 @@ def event(happened: Event, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
             return f"{happened.command}{_by(happened.who)} {answer}"
         case GapSeen():
             return f"the loop did not run for {span(happened.lasted_s)}"
+        case OutageSeen():
+            return _outage_seen(happened, unit)
 
 
 def _target_changed(happened: TargetChanged, unit: Unit) -> str:
@@ -271,6 +279,17 @@ def _trust_changed(happened: TrustChanged, unit: Unit) -> str:
         return f"probe {happened.probe} is trusted{at}"
     why = "" if happened.fault is None else f": {fault(happened.fault)}"
     return f"probe {happened.probe} is not trusted{why}{at and ', last' + at}"
+
+
+def _outage_seen(happened: OutageSeen, unit: Unit) -> str:
+    long = "an unknown time" if happened.lasted_s is None else span(happened.lasted_s)
+    words = f"fermd was not running for {long}"
+    before_c, after_c = happened.beer_before_c, happened.beer_after_c
+    if before_c is not None and after_c is not None:
+        moved = difference(after_c - before_c, unit)
+        before, after = temperature(before_c, unit), temperature(after_c, unit)
+        words += f"; the beer went from {before} to {after} ({moved})"
+    return words
 
 
 def _by(who: str) -> str:
