@@ -1,0 +1,341 @@
+"""The control loop: probes in, one tick of the core, relays out, everything told to the journal.
+
+Driven by the monotonic clock alone. The same loop runs in the daemon and in the simulator; they
+differ in the ports that they hand in. Rules that hold here:
+
+- Nothing here waits for a disk, a socket or a conversion. What takes time has its own thread
+  behind a port.
+- Relays that went off by themselves (a lease ran out, a line failed) are told to the core before
+  it decides anything, so that their minimum off time counts from that moment.
+- An `on` is renewed only by a tick that has come to its end.
+- Whatever happens in a tick, the loop ends with every relay off.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fermd.control import alarms as alarm_machine
+from fermd.control import orders, site
+from fermd.control.chamber import Inputs
+from fermd.control.commands import AcknowledgeAlarm, Command
+from fermd.control.decision import Decision
+from fermd.control.events import CommandAnswered, Event, OutageSeen
+from fermd.control.moment import Moment
+from fermd.control.reading import Sample
+from fermd.control.reasons import Rule
+from fermd.control.settings import SiteSettings
+from fermd.control.site import SiteState
+from fermd.hardware.ports import Clock, ProbeBus, RelayBank, RelayError
+from fermd.journal.ports import Journal, ReadingRow
+from fermd.service import recall, site_alarms
+from fermd.service.requests import Answer, Request, Requests
+from fermd.service.snapshot import ChamberView, Snapshot
+
+log = logging.getLogger(__name__)
+
+SITE = ""
+"""The name under which the board itself is journalled and commanded."""
+
+SMALLEST_STEP_S = 2.0
+"""The wall clock moved against the monotonic one by more than this between two ticks, s: it was
+stepped. Above what a time service slews (500 ppm over a minute is 0.03 s)."""
+
+REMEMBER_EVERY_S = 60.0
+"""What a restart must know is handed to the journal at every event and at least this often, s."""
+
+OUTAGE_WORTH_TELLING_S = 120.0
+"""A shorter outage (a restart, an upgrade) is in the journal, but raises no alarm, s."""
+
+OUTAGE_PATIENCE_S = 600.0
+"""How long to wait for the beer's temperature before an outage is told without it, s."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """What the site file says of the loop's surroundings."""
+
+    probe_ids: Mapping[str, str]
+    """The probe's id on the bus, by its name."""
+    sample_period_s: float
+    lease_s: float
+
+
+class ControlLoop:
+    """One site under control. `tick()` runs once; `run()` ticks until `stop()`."""
+
+    def __init__(
+        self,
+        settings: SiteSettings,
+        wiring: Wiring,
+        clock: Clock,
+        probes: ProbeBus,
+        relays: RelayBank,
+        journal: Journal,
+        after_tick: Callable[[Snapshot], None] | None = None,
+    ) -> None:
+        self._settings = settings
+        self._wiring = wiring
+        self._clock = clock
+        self._probes = probes
+        self._relays = relays
+        self._journal = journal
+        self._after_tick = after_tick
+        self._stopping = False
+        self._new_settings: tuple[SiteSettings, Wiring] | None = None
+        self.requests = Requests(clock.wake)
+        now = clock.now()
+        outage = journal.outage()
+        recalled = recall.recall(settings, outage, clock.boot_id(), now)
+        self._state: SiteState = recalled.state
+        self._beer_c = dict(recalled.beer_c)
+        self._outage = None if outage.last is None else recalled
+        self._outage_cleanly = outage.ended_cleanly
+        self._outage_told: set[str] = set()
+        self._outage_alarm = False
+        self._site_alarms: alarm_machine.Alarms = ()
+        self._stepped: tuple[float, float] | None = None
+        self._offset_s = now.wall_utc_s - now.mono_s
+        self._failed: set[str] = set()
+        self._expired: set[str] = set()
+        self._remembered_mono_s = float("-inf")
+        self._started = now
+        self._ticks = 0
+        self.snapshot: Snapshot | None = None
+
+    def stop(self) -> None:
+        """Ask the loop to end; may be called from a signal handler or another thread."""
+        self._stopping = True
+        self._clock.wake()
+
+    def reload(self, settings: SiteSettings, wiring: Wiring) -> None:
+        """Take over settings that were read again; the relay lines must be the same."""
+        self._new_settings = (settings, wiring)
+        self._clock.wake()
+
+    def run(self) -> None:
+        """Tick every sample period until `stop()`; every relay is off when this ends."""
+        try:
+            due_mono_s = self._clock.now().mono_s
+            while not self._stopping:
+                self.tick()
+                # The next due time after now: a late tick is not made up for by a burst.
+                now_s = self._clock.now().mono_s
+                missed = max(0, int((now_s - due_mono_s) // self._wiring.sample_period_s))
+                due_mono_s += (missed + 1) * self._wiring.sample_period_s
+                while self._clock.wait_until(due_mono_s):
+                    if self._stopping:
+                        break
+                    self.tick()
+        finally:
+            self.release(Rule.STOPPING)
+
+    def tick(self) -> Snapshot:
+        """Run once, from samples to relays."""
+        now = self._clock.now()
+        self._take_new_settings(now)
+        events: dict[str, list[Event]] = {one.name: [] for one in self._settings.chambers}
+        self._look_at_clock(now)
+        self._hear_of_expired(now, events)
+        requests = self.requests.take()
+        inputs, rows = self._inputs(now, requests)
+        self._state, decisions = site.step(self._state, self._settings, inputs, now)
+        for name, decision in decisions.items():
+            events[name].extend(decision.events)
+        self._drive(now, events)
+        self._journal.readings(rows)
+        self._tell_outage(now, events)
+        site_events = self._site_tick(now, requests)
+        for name, happened in events.items():
+            if happened:
+                self._journal.events(now, name, happened)
+        if site_events:
+            self._journal.events(now, SITE, site_events)
+        self._answer(requests, decisions)
+        self._remember(now, force=bool(site_events) or any(events.values()))
+        return self._publish(now, decisions)
+
+    def release(self, rule: Rule) -> None:
+        """Everything off, told to the journal. Never raises; may be called again."""
+        self._relays.release_all()
+        now = self._clock.now()
+        self._state, events = site.let_go(self._state, self._settings, rule, now.mono_s)
+        for name, happened in events.items():
+            if happened:
+                self._journal.events(now, name, happened)
+        self._remember(now, force=True)
+
+    def _take_new_settings(self, now: Moment) -> None:
+        if self._new_settings is None:
+            return
+        settings, wiring = self._new_settings
+        self._new_settings = None
+        self._state = recall.adopt(self._state, self._settings, settings, now)
+        self._settings, self._wiring = settings, wiring
+
+    def _look_at_clock(self, now: Moment) -> None:
+        offset_s = now.wall_utc_s - now.mono_s
+        by_s = offset_s - self._offset_s
+        self._offset_s = offset_s
+        if abs(by_s) > SMALLEST_STEP_S:
+            log.warning("the wall clock was stepped by %+.1f s", by_s)
+            self._stepped = (now.mono_s, by_s)
+            self._journal.clock_stepped(now, by_s)
+
+    def _hear_of_expired(self, now: Moment, events: dict[str, list[Event]]) -> None:
+        expired = set(self._relays.expired())
+        self._expired = expired
+        if expired:
+            log.error("relays let go by themselves, the loop was late: %s", ", ".join(expired))
+            self._let_go(Rule.LEASE_EXPIRED, now, expired, events)
+
+    def _let_go(
+        self, rule: Rule, now: Moment, lines: set[str], events: dict[str, list[Event]]
+    ) -> None:
+        self._state, happened = site.let_go(self._state, self._settings, rule, now.mono_s, lines)
+        for name, told in happened.items():
+            events[name].extend(told)
+
+    def _inputs(
+        self, now: Moment, requests: Sequence[Request]
+    ) -> tuple[dict[str, Inputs], list[ReadingRow]]:
+        by_id = self._probes.take()
+        inputs: dict[str, Inputs] = {}
+        rows: list[ReadingRow] = []
+        for one in self._settings.chambers:
+            samples: dict[str, Sequence[Sample]] = {}
+            for probe in one.probes:
+                taken = by_id.get(self._wiring.probe_ids[probe.name], ())
+                samples[probe.name] = taken
+                rows.extend(
+                    _row(now, one.name, probe.name, probe.offset_c, sample) for sample in taken
+                )
+            commands: tuple[Command, ...] = tuple(
+                request.command for request in requests if request.chamber == one.name
+            )
+            inputs[one.name] = Inputs(samples, commands)
+        return inputs, rows
+
+    def _drive(self, now: Moment, events: dict[str, list[Event]]) -> None:
+        on_by_line = {
+            output.line: self._state.chambers[one.name].histories[output.duty].on
+            for one in self._settings.chambers
+            for output in one.outputs
+        }
+        try:
+            self._relays.drive(on_by_line, now.mono_s + self._wiring.lease_s)
+        except RelayError as error:
+            log.error("%s", error)
+            # The port has switched off every line that it was given.
+            self._failed = {line for line, on in on_by_line.items() if on} or set(on_by_line)
+            self._let_go(Rule.RELAY_FAULT, now, set(on_by_line), events)
+        else:
+            self._failed = set()
+
+    def _tell_outage(self, now: Moment, events: dict[str, list[Event]]) -> None:
+        """Tell of the time before this start, once the beer's temperature is known again."""
+        for one in self._settings.chambers:
+            beer_c = recall.beer_temperature(self._state.chambers[one.name], one)
+            waited_s = now.mono_s - self._started.mono_s
+            known = beer_c is not None or waited_s > OUTAGE_PATIENCE_S
+            if self._outage is not None and one.name not in self._outage_told and known:
+                self._outage_told.add(one.name)
+                before_c = self._outage.beer_c.get(one.name)
+                events[one.name].append(
+                    OutageSeen(self._outage.lasted_s, self._outage_cleanly, before_c, beer_c)
+                )
+                long = self._outage.lasted_s
+                if long is None or long >= OUTAGE_WORTH_TELLING_S:
+                    self._outage_alarm = True
+            if beer_c is not None:
+                self._beer_c[one.name] = beer_c
+
+    def _site_tick(self, now: Moment, requests: Sequence[Request]) -> list[Event]:
+        events: list[Event] = []
+        for request in requests:
+            command = request.command
+            if request.chamber != SITE:
+                continue
+            if not isinstance(command, AcknowledgeAlarm):
+                answer = CommandAnswered(
+                    orders.told(command), command.who, False, "name the chamber that is meant"
+                )
+            else:
+                kept, happened, found = alarm_machine.acknowledge(
+                    self._site_alarms, command.alarm, command.subject, command.who
+                )
+                self._site_alarms = kept
+                events.extend(happened)
+                why = "" if found else "no such alarm is raised"
+                answer = CommandAnswered(orders.told(command), command.who, found, why)
+            events.append(answer)
+            request.answer(Answer(answer.taken, answer.why))
+        found_now = site_alarms.present(
+            now,
+            self._journal.trouble(),
+            self._expired,
+            self._failed,
+            tuple(output.line for one in self._settings.chambers for output in one.outputs),
+            self._stepped,
+            self._outage.lasted_s if self._outage is not None else None,
+            self._outage_alarm,
+        )
+        self._outage_alarm = False
+        self._site_alarms, changed = alarm_machine.observe(
+            self._site_alarms, found_now, now.mono_s, now.wall_utc_s
+        )
+        return [*events, *changed]
+
+    def _answer(self, requests: Sequence[Request], decisions: Mapping[str, Decision]) -> None:
+        answers = {
+            name: [e for e in decision.events if isinstance(e, CommandAnswered)]
+            for name, decision in decisions.items()
+        }
+        for request in requests:
+            if request.chamber == SITE:
+                continue
+            if request.chamber not in answers:
+                known = ", ".join(answers)
+                request.answer(Answer(False, f"no chamber {request.chamber!r}; there are: {known}"))
+                continue
+            told = answers[request.chamber].pop(0)
+            request.answer(Answer(told.taken, told.why))
+
+    def _remember(self, now: Moment, *, force: bool) -> None:
+        if not force and now.mono_s - self._remembered_mono_s < REMEMBER_EVERY_S:
+            return
+        self._remembered_mono_s = now.mono_s
+        lines, chambers = recall.records(self._settings, self._state, self._beer_c)
+        self._journal.remember(now, lines, chambers)
+
+    def _publish(self, now: Moment, decisions: Mapping[str, Decision]) -> Snapshot:
+        self._ticks += 1
+        views = {
+            name: ChamberView(decision, self._state.chambers[name].healths)
+            for name, decision in decisions.items()
+        }
+        snapshot = Snapshot(
+            now,
+            self._ticks,
+            views,
+            alarm_machine.standing(self._site_alarms),
+            self._journal.trouble(),
+            self._started,
+        )
+        self.snapshot = snapshot
+        if self._after_tick is not None:
+            self._after_tick(snapshot)
+        return snapshot
+
+
+def _row(now: Moment, chamber: str, probe: str, offset_c: float, sample: Sample) -> ReadingRow:
+    # The sample's own time, on both clocks: it was taken a little before this tick.
+    taken = replace(
+        now,
+        mono_s=sample.taken_mono_s,
+        wall_utc_s=now.wall_utc_s - (now.mono_s - sample.taken_mono_s),
+    )
+    temp_c = None if sample.temp_c is None else sample.temp_c + offset_c
+    return ReadingRow(taken, chamber, probe, temp_c, sample.fault)

@@ -1,0 +1,169 @@
+"""How a new process goes on from what the journal remembers.
+
+A line's history is taken over only if it is of this boot and the process before ended by its own
+stop; anything else counts as the worst that could have been. A chamber's target and profile are
+taken over in any case: they do not depend on any clock.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fermd.control.health import reading
+from fermd.control.memory import ForgottenError, from_plain, to_plain
+from fermd.control.moment import Moment
+from fermd.control.protection import History, history_after_restart
+from fermd.control.reading import Trusted
+from fermd.control.settings import ChamberSettings, Duty, SiteSettings
+from fermd.control.site import SiteState
+from fermd.control.state import ChamberState, first_state
+from fermd.journal.ports import ChamberRecord, LineHistory, Outage
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """What a new process starts from."""
+
+    state: SiteState
+    beer_c: Mapping[str, float]
+    """Each chamber's last known beer temperature before the outage, °C."""
+    lasted_s: float | None
+    """How long nobody was in charge, s; None if that cannot be known or there was no one before."""
+    unreadable: tuple[str, ...]
+    """Chambers whose record could not be understood: they start afresh."""
+
+
+def recall(settings: SiteSettings, outage: Outage, boot_id: str, now: Moment) -> Recalled:
+    """Build the first state of a new process."""
+    same_boot = outage.previous_boot_id == boot_id
+    lines = {line.line: line for line in outage.lines} if same_boot else {}
+    records = {record.chamber: record for record in outage.chambers}
+    chambers: dict[str, ChamberState] = {}
+    beer_c: dict[str, float] = {}
+    unreadable: list[str] = []
+    for one in settings.chambers:
+        histories = _histories(one, lines, now, proven=outage.ended_cleanly)
+        chambers[one.name] = first_state(one, now.mono_s, histories)
+        record = records.get(one.name)
+        if record is None:
+            continue
+        try:
+            plain = json.loads(record.state_json)
+            chambers[one.name] = from_plain(chambers[one.name], plain["control"], now.mono_s)
+            if plain["beer_c"] is not None:
+                beer_c[one.name] = float(plain["beer_c"])
+        except (ForgottenError, ValueError, KeyError, TypeError) as error:
+            log.error("chamber %s starts without a target: %s", one.name, error)
+            unreadable.append(one.name)
+    return Recalled(
+        SiteState(chambers), beer_c, _lasted_s(outage, same_boot, now), tuple(unreadable)
+    )
+
+
+def records(
+    settings: SiteSettings, state: SiteState, beer_c: Mapping[str, float]
+) -> tuple[list[LineHistory], list[ChamberRecord]]:
+    """Return what a later process must know of the present state."""
+    lines: list[LineHistory] = []
+    chambers: list[ChamberRecord] = []
+    for one in settings.chambers:
+        chamber = state.chambers[one.name]
+        lines.extend(
+            _line_history(output.line, chamber.histories[output.duty]) for output in one.outputs
+        )
+        plain: dict[str, Any] = {"control": to_plain(chamber), "beer_c": beer_c.get(one.name)}
+        chambers.append(ChamberRecord(one.name, json.dumps(plain, separators=(",", ":"))))
+    return lines, chambers
+
+
+def adopt(
+    old: SiteState, old_settings: SiteSettings, settings: SiteSettings, now: Moment
+) -> SiteState:
+    """Carry the state over to a site file that was read again.
+
+    A line keeps its history and a chamber its target and profile; a probe or an output that is
+    new starts as after a power cut.
+    """
+    lines: dict[str, History] = {}
+    for one in old_settings.chambers:
+        for output in one.outputs:
+            lines[output.line] = old.chambers[one.name].histories[output.duty]
+    chambers: dict[str, ChamberState] = {}
+    for one in settings.chambers:
+        histories = {o.duty: lines[o.line] for o in one.outputs if o.line in lines}
+        fresh = first_state(one, now.mono_s, histories)
+        before = old.chambers.get(one.name)
+        if before is not None:
+            fresh = _carried(fresh, before, one)
+        chambers[one.name] = fresh
+    return SiteState(chambers, old.waiting_since_mono_s)
+
+
+def beer_temperature(chamber: ChamberState, settings: ChamberSettings) -> float | None:
+    """Return the beer's temperature (°C) if it can be trusted."""
+    probe = settings.vessel_probe
+    seen = reading(chamber.healths[probe.name], probe)
+    return seen.temp_c if isinstance(seen, Trusted) else None
+
+
+def _carried(fresh: ChamberState, before: ChamberState, settings: ChamberSettings) -> ChamberState:
+    known = before.healths
+    return replace(
+        before,
+        healths={p.name: known.get(p.name, fresh.healths[p.name]) for p in settings.probes},
+        histories=fresh.histories,
+        watches={},
+        resting={d: rule for d, rule in before.resting.items() if d in fresh.histories},
+        overrides={d: held for d, held in before.overrides.items() if d in fresh.histories},
+    )
+
+
+def _histories(
+    settings: ChamberSettings, lines: Mapping[str, LineHistory], now: Moment, *, proven: bool
+) -> dict[Duty, History]:
+    histories = {}
+    for output in settings.outputs:
+        kept = lines.get(output.line)
+        known = None if kept is None else _history(kept)
+        histories[output.duty] = history_after_restart(
+            known, output.protection, now.mono_s, proven=proven
+        )
+    return histories
+
+
+def _history(kept: LineHistory) -> History:
+    return History(
+        on=kept.on,
+        started_mono_s=kept.started_mono_s,
+        stopped_mono_s=kept.stopped_mono_s,
+        starts_mono_s=kept.starts_mono_s,
+        rest_until_mono_s=kept.rest_until_mono_s,
+    )
+
+
+def _line_history(line: str, history: History) -> LineHistory:
+    return LineHistory(
+        line=line,
+        on=history.on,
+        stopped_mono_s=history.stopped_mono_s,
+        started_mono_s=history.started_mono_s,
+        starts_mono_s=history.starts_mono_s,
+        rest_until_mono_s=history.rest_until_mono_s,
+    )
+
+
+def _lasted_s(outage: Outage, same_boot: bool, now: Moment) -> float | None:
+    last = outage.last
+    if last is None:
+        return None
+    if same_boot:
+        return max(0.0, now.mono_s - last.mono_s)
+    if last.wall_trusted and now.wall_trusted:
+        return max(0.0, now.wall_utc_s - last.wall_utc_s)
+    return None
