@@ -121,14 +121,12 @@ class ControlLoop:
             due_mono_s = self._clock.now().mono_s
             while not self._stopping:
                 self.tick()
-                # The next due time after now: a late tick is not made up for by a burst.
-                now_s = self._clock.now().mono_s
-                missed = max(0, int((now_s - due_mono_s) // self._wiring.sample_period_s))
-                due_mono_s += (missed + 1) * self._wiring.sample_period_s
-                while self._clock.wait_until(due_mono_s):
-                    if self._stopping:
-                        break
-                    self.tick()
+                late_s = self._clock.now().mono_s - due_mono_s
+                if late_s >= 0:
+                    # The next due time after now: what was missed is not made up for by a burst.
+                    periods = int(late_s // self._wiring.sample_period_s) + 1
+                    due_mono_s += periods * self._wiring.sample_period_s
+                self._clock.wait_until(due_mono_s)
         finally:
             self.release(Rule.STOPPING)
 

@@ -1,0 +1,129 @@
+"""The commands as they come in over HTTP: checked, every fault named, turned into the core's own.
+
+    {"command": "set-target", "target_c": 10.0, "who": "anna"}
+
+The names of the fields are those of `fermd.control.commands`; unknown fields are refused.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import fields
+from typing import Any, get_type_hints
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError, create_model
+
+from fermd.control.commands import (
+    AcknowledgeAlarm,
+    Command,
+    ConfirmStep,
+    EndOverride,
+    ExtendStep,
+    OverrideOutput,
+    PauseProfile,
+    ResumeProfile,
+    SetTarget,
+    SkipStep,
+    StartProfile,
+    StopProfile,
+    SwitchOff,
+)
+from fermd.control.steps import Profile
+
+
+class OrderError(ValueError):
+    """A command that cannot be understood; the text names field, value and what is allowed."""
+
+
+ReadProfile = Callable[[str], Profile]
+"""Reads the text of a profile file; raises ValueError with every fault of it."""
+
+_PLAIN: tuple[type[Command], ...] = (
+    SetTarget,
+    SwitchOff,
+    PauseProfile,
+    ResumeProfile,
+    SkipStep,
+    ExtendStep,
+    ConfirmStep,
+    StopProfile,
+    OverrideOutput,
+    EndOverride,
+    AcknowledgeAlarm,
+)
+
+
+def name_of(command: type[Command]) -> str:
+    """The name that a command goes by: `SetTarget` is `set-target`."""
+    return re.sub(r"(?<!^)(?=[A-Z])", "-", command.__name__).lower()
+
+
+_COMMANDS: dict[str, type[Command]] = {name_of(command): command for command in _PLAIN}
+_START = name_of(StartProfile)
+
+NAMES = (*_COMMANDS, _START)
+"""Every command there is."""
+
+
+def read(body: Any, read_profile: ReadProfile) -> Command:
+    """Turn a request's JSON into a command; OrderError says all that is wrong with it."""
+    if not isinstance(body, Mapping):
+        raise OrderError("the body must be a JSON object with the key command")
+    name = body.get("command")
+    given = {key: value for key, value in body.items() if key != "command"}
+    if name == _START:
+        return _start(given, read_profile)
+    command = _COMMANDS.get(name) if isinstance(name, str) else None
+    if command is None:
+        raise OrderError(f"command = {name!r}: must be one of {', '.join(NAMES)}")
+    try:
+        checked = _model(command).validate_python(given)
+    except ValidationError as error:
+        raise OrderError(_told(error)) from error
+    values = {field.name: getattr(checked, field.name) for field in fields(command)}
+    return command(**values)
+
+
+def _start(given: Mapping[str, Any], read_profile: ReadProfile) -> StartProfile:
+    unknown = set(given) - {"profile_toml", "who"}
+    if unknown:
+        raise OrderError(f"unknown field {sorted(unknown)[0]}: allowed are profile_toml and who")
+    text, who = given.get("profile_toml"), given.get("who", "unknown")
+    if not isinstance(text, str) or not isinstance(who, str):
+        raise OrderError("profile_toml: must be the text of a profile file, and who a name")
+    try:
+        return StartProfile(read_profile(text), who)
+    except ValueError as error:
+        raise OrderError(str(error)) from error
+
+
+def _model(command: type[Command]) -> TypeAdapter[Any]:
+    adapter = _ADAPTERS.get(command)
+    if adapter is None:
+        shape: dict[str, Any] = {
+            field.name: (
+                _type(command, field.name),
+                field.default if field.name == "who" or field.default == "" else ...,
+            )
+            for field in fields(command)
+        }
+        config = ConfigDict(extra="forbid", allow_inf_nan=False)
+        adapter = TypeAdapter(create_model(command.__name__, __config__=config, **shape))
+        _ADAPTERS[command] = adapter
+    return adapter
+
+
+_ADAPTERS: dict[type[Command], TypeAdapter[Any]] = {}
+
+
+def _type(command: type[Command], field: str) -> Any:
+    return get_type_hints(command, include_extras=True)[field]
+
+
+def _told(error: ValidationError) -> str:
+    faults = []
+    for fault in error.errors(include_url=False):
+        where = ".".join(str(part) for part in fault["loc"]) or "body"
+        faults.append(f"{where} = {fault.get('input')!r}: {fault['msg']}")
+    return "; ".join(faults)

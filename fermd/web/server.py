@@ -1,0 +1,113 @@
+"""Serves the HTTP interface: over a Unix socket for the local user, in a thread of its own.
+
+The socket's file permissions are the access control: owner and group may talk to the daemon,
+nobody else. A request never touches hardware and never waits for the database.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import socket
+import stat
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import uvicorn
+from starlette.applications import Starlette
+
+log = logging.getLogger(__name__)
+
+SOCKET_MODE = 0o660
+"""Owner and group may read and write: put a user into the group to let them command fermd."""
+
+START_WAIT_S = 10.0
+
+
+class SocketInUseError(RuntimeError):
+    """Something else listens on the socket's path; the text says what to do."""
+
+
+class UnixServer:
+    """An application on a Unix socket. A context manager: served while it is entered."""
+
+    def __init__(self, app: Starlette, path: Path) -> None:
+        self._path = path
+        self._app = app
+        self._socket: socket.socket | None = None
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
+
+    def __enter__(self) -> Self:
+        self._socket = _listen(self._path)
+        config = uvicorn.Config(
+            self._app,
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            # An open event stream would otherwise hold up the stop for ever.
+            timeout_graceful_shutdown=1,
+        )
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(
+            target=self._server.run, kwargs={"sockets": [self._socket]}, name="http", daemon=True
+        )
+        self._thread.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._server is not None:
+            self._server.should_exit = True
+        if self._thread is not None:
+            self._thread.join(timeout=START_WAIT_S)
+        if self._socket is not None:
+            self._socket.close()
+        with contextlib.suppress(FileNotFoundError):
+            self._path.unlink()
+
+
+def _listen(path: Path) -> socket.socket:
+    """Bind the socket with its permissions set before anybody can connect.
+
+    A file left behind by a killed daemon is taken away; one that somebody answers on is not.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists() and stat.S_ISSOCK(path.stat().st_mode):
+            if _answers(path):
+                raise SocketInUseError(
+                    f"{path}: another process listens there; stop it, or set another "
+                    "socket path in the site file"
+                )
+            path.unlink()
+        listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        before = os.umask(0o777 & ~SOCKET_MODE)
+        try:
+            listener.bind(str(path))
+        finally:
+            os.umask(before)
+        listener.listen(64)
+    except OSError as error:
+        raise SocketInUseError(
+            f"{path}: the socket cannot be made ({error.strerror or error}); its folder must exist "
+            "and be writable, and the path no longer than 107 bytes"
+        ) from error
+    return listener
+
+
+def _answers(path: Path) -> bool:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.settimeout(1.0)
+        try:
+            probe.connect(str(path))
+        except OSError:
+            return False
+        return True
