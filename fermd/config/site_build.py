@@ -1,0 +1,130 @@
+"""The settings of control from the tables of a site file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from fermd.config.site import (
+    SIMULATED_JOURNAL,
+    BoardSettings,
+    RelayLine,
+    SimulatedSettings,
+    SiteFile,
+    line_of,
+)
+from fermd.config.site_tables import KIND_BY_DUTY
+from fermd.config.tables import settings_from
+from fermd.control.settings import (
+    PROTECTION_BY_KIND,
+    ChamberSettings,
+    CircuitSettings,
+    OutputKind,
+    OutputSettings,
+    ProbeRole,
+    ProbeSettings,
+    ProtectionSettings,
+    SiteSettings,
+)
+
+
+def site_from(site: Any, path: Path) -> SiteFile:
+    """The whole site; relative paths start at the site file's folder."""
+    board = settings_from(site, BoardSettings)
+    journal_path = board.journal_path
+    simulated = None
+    if site.simulated is not None:
+        simulated = settings_from(site.simulated, SimulatedSettings)
+        if "journal_path" not in site.model_fields_set:
+            journal_path = SIMULATED_JOURNAL
+    folder = path.absolute().parent
+    return SiteFile(
+        path=path,
+        time_zone=board.time_zone,
+        pin_factory=board.pin_factory,
+        chip=board.chip,
+        sample_period_s=board.sample_period_s,
+        w1_root=folder / board.w1_root,
+        journal_path=folder / journal_path,
+        socket_path=folder / board.socket_path,
+        simulated=simulated,
+        settings=SiteSettings(
+            tuple(chamber_settings(site, name) for name in site.chamber),
+            tuple(
+                settings_from(circuit, CircuitSettings, name=name)
+                for name, circuit in site.circuit.items()
+            ),
+        ),
+        probe_ids={name: probe.id for name, probe in site.probe.items()},
+        relays=tuple(
+            RelayLine(
+                line_of(_chip(site), output.gpio),
+                name,
+                _chip(site),
+                output.gpio,
+                output.active == "high",
+            )
+            for name, output in site.output.items()
+        ),
+    )
+
+
+def chamber_settings(site: Any, name: str) -> ChamberSettings:
+    """A chamber with its probes and outputs; those that are not in the file are left out."""
+    chamber = site.chamber[name]
+    probes: Mapping[str, Any] = site.probe
+
+    def probe(probe_name: str, role: ProbeRole) -> ProbeSettings:
+        return settings_from(probes[probe_name], ProbeSettings, name=probe_name, role=role)
+
+    vessel = chamber.vessel_probe
+    air = chamber.air_probe
+    return settings_from(
+        chamber,
+        ChamberSettings,
+        name=name,
+        vessel_probe=probe(vessel, ProbeRole.CONTROLLING)
+        if vessel in probes
+        else ProbeSettings(vessel, ProbeRole.CONTROLLING),
+        air_probe=probe(air, ProbeRole.LIMITING) if air in probes else None,
+        watching_probes=tuple(
+            probe(watching, ProbeRole.WATCHING)
+            for watching in chamber.watching_probes
+            if watching in probes
+        ),
+        outputs=tuple(
+            _output_settings(site, output) for output in chamber.outputs if output in site.output
+        ),
+    )
+
+
+def kind_of(output: Any) -> OutputKind:
+    """What is wired to an output, said or by its duty."""
+    kind: OutputKind = output.kind or KIND_BY_DUTY[output.duty]
+    return kind
+
+
+def _output_settings(site: Any, name: str) -> OutputSettings:
+    output = site.output[name]
+    kind = kind_of(output)
+    return settings_from(
+        output,
+        OutputSettings,
+        name=name,
+        line=line_of(_chip(site), output.gpio),
+        kind=kind,
+        protection=_protection(output.protection, kind),
+    )
+
+
+def _protection(table: Any, kind: OutputKind) -> ProtectionSettings:
+    usual = PROTECTION_BY_KIND[kind]
+    if table is None:
+        return usual
+    return replace(usual, **{key: getattr(table, key) for key in table.model_fields_set})
+
+
+def _chip(site: Any) -> str | None:
+    return None if site.simulated is not None else str(site.chip)
