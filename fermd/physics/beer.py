@@ -35,9 +35,11 @@ def freezing_point_c(alcohol_weight_percent: float, original_plato: float) -> fl
 
 
 def water_density_kg_per_m3(temp_c: float) -> float:
-    """Return the density of air-free water at 1 atm, -5 to 100 °C (Kell, J. Chem. Eng. Data 20,
-    97-105, 1975; coefficients from memory, held against IAPWS-95 in the tests).
-    """  # noqa: D205
+    """Return the density of air-free water at 1 atm, -5 to 100 °C.
+
+    Kell, J. Chem. Eng. Data 20, 97-105, 1975; coefficients from memory, held against IAPWS-95 in
+    the tests.
+    """
     t = require("temperature", temp_c, -5.0, 100.0)
     polynomial = 999.83952 + t * (
         16.945176

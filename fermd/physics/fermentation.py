@@ -127,7 +127,7 @@ class Yeast:
     are an ale yeast's. `pitched_mol_per_m3` is the paper's biomass at pitching.
     """
 
-    pace: float = 1.3
+    pace: float = 1.4
     lag_s: float = 8 * _S_PER_H
     pitched_mol_per_m3: float = 125.0
 
@@ -149,8 +149,8 @@ class Yeast:
 
     @classmethod
     def lager(cls) -> Yeast:
-        """Return a yeast that has 95 % of its sugar gone in nine to ten days at 12 °C."""
-        return cls(pace=1.75, lag_s=18 * _S_PER_H)
+        """Return a yeast that has 95 % of its sugar gone in about nine days at 12 °C."""
+        return cls(pace=2.0, lag_s=18 * _S_PER_H)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,8 +205,8 @@ class FermentationModel:
         >>> state = model.pitched()
         >>> for hour in range(24):
         ...     state, heat_w = model.advance(state, beer_c=20.0, dt_s=3600)
-        >>> round(heat_w)
-        5
+        >>> 4.0 < heat_w < 6.0
+        True
 
     """
 

@@ -32,7 +32,7 @@ class ChamberParameters:
         """Check that the vessel goes into the cabinet.
 
         Raises:
-            PhysicsError: a vessel that is too wide, or that leaves no air.
+            PhysicsError: a vessel that is too wide or too high.
 
         """
         if self.vessel.diameter_m > self.cabinet.width_m:
@@ -40,10 +40,11 @@ class ChamberParameters:
                 f"vessel: {self.vessel.capacity_l:g} l are {self.vessel.diameter_m:.2f} m wide; "
                 f"the cabinet's {self.cabinet.volume_l:g} l are {self.cabinet.width_m:.2f} m"
             )
-        if self.vessel.capacity_l > 0.9 * self.cabinet.volume_l:
+        height_m = self.vessel.diameter_m * self.vessel.height_per_diameter
+        if height_m > self.cabinet.height_m:
             raise PhysicsError(
-                f"vessel: {self.vessel.capacity_l:g} l leave too little air in a cabinet of "
-                f"{self.cabinet.volume_l:g} l; at most nine tenths"
+                f"vessel: {self.vessel.capacity_l:g} l are {height_m:.2f} m high; the cabinet's "
+                f"{self.cabinet.volume_l:g} l are {self.cabinet.height_m:.2f} m"
             )
 
     @classmethod

@@ -15,12 +15,15 @@ from collections.abc import Callable
 from operator import mul
 from typing import Final, NamedTuple
 
-from fermd.physics.errors import require
+from fermd.physics.errors import PhysicsError, require
 from fermd.physics.matrix import Matrix, exponential, solve
 from fermd.physics.network import AIR, BEER, BODIES, EVAPORATOR, LINER, NODES, Mode, Network
 from fermd.physics.parameters import ChamberParameters
 
 _KEPT_STEPS: Final = 512
+_STIFFEST: Final = 1e9
+"""Length of step over the shortest time constant. Each squaring of the exponential doubles its
+error; up to here it stays below a millionth. Real chambers lie below 1e5."""
 # Rows of the propagator: the eight temperatures, then the two integrals of heat.
 _LEAK, _COOLING = NODES, NODES + 1
 _ROWS: Final = NODES + 2
@@ -112,7 +115,7 @@ class ThermalModel:
         """Return the state `dt_s` later and the heat that crossed the border in that time.
 
         Raises:
-            PhysicsError: a step that is not from 1 ms to 10 days.
+            PhysicsError: a step that is not from 1 ms to 10 days, or a chamber too stiff for it.
 
         """
         ambient_c, fermentation_w, cooling, heating, fan, door_open = drive
@@ -169,6 +172,12 @@ class ThermalModel:
         if mode.cooling:
             rates[_COOLING][EVAPORATOR] = network.cooling_w_per_k
             rates[_COOLING][-1] = network.cooling_at_0c_w
+        fastest_per_s = max(-rates[node][node] for node in range(NODES))
+        if fastest_per_s * dt_s > _STIFFEST:
+            raise PhysicsError(
+                f"chamber: a part changes within {1.0 / fastest_per_s:.1e} s, too fast for a step "
+                f"of {dt_s:g} s; give it more heat capacity or take shorter steps"
+            )
         propagator = exponential([[each * dt_s for each in row] for row in rates])
         return (
             _unrolled(propagator),
