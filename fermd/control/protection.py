@@ -101,10 +101,15 @@ def history_after_restart(
     process before ended by its own stop, so nothing happened after what it wrote) is it the
     truth; else the line may have been switched until this moment.
     """
-    if known is None or not proven or known.on or _lies_ahead(known, mono_s):
-        fresh = unknown_history(protection, mono_s)
-        return fresh if known is None else replace(fresh, rest_until_mono_s=known.rest_until_mono_s)
-    return known
+    if known is not None and proven and not known.on and not _lies_ahead(known, mono_s):
+        return known
+    fresh = unknown_history(protection, mono_s)
+    if known is None or known.rest_until_mono_s is None:
+        return fresh
+    # A time of another boot may lie days ahead; no rest is longer than what is set for one.
+    return replace(
+        fresh, rest_until_mono_s=min(known.rest_until_mono_s, mono_s + protection.rest_s)
+    )
 
 
 def _lies_ahead(known: History, mono_s: float) -> bool:
