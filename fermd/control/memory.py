@@ -1,7 +1,8 @@
 """What of a chamber's state outlives the process, as plain values that JSON can hold.
 
 Remembered: the mode, the target set by hand, the profile with its steps and progress, and which
-alarms somebody has acknowledged. Not remembered, on purpose: probe health (a probe must earn its
+alarms are raised or acknowledged (one whose condition is gone by then clears in its own time, and
+a latched one still waits for a person). Not remembered, on purpose: probe health (a probe must earn its
 trust again), overrides (nobody may be there any more), and calls. The lines' histories are kept
 apart, because they belong to the lines and not to the chamber.
 """
@@ -64,10 +65,10 @@ def to_plain(state: ChamberState) -> dict[str, Any]:
             for alarm in state.alarms
             if alarm.phase is AlarmPhase.ACKNOWLEDGED
         ],
-        "latched": [
+        "raised": [
             [alarm.kind.value, alarm.subject]
             for alarm in state.alarms
-            if alarm.phase is AlarmPhase.RAISED and not alarm.holds
+            if alarm.phase is AlarmPhase.RAISED
         ],
     }
 
@@ -134,7 +135,7 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         )
         for key, phase in (
             ("acknowledged", AlarmPhase.ACKNOWLEDGED),
-            ("latched", AlarmPhase.RAISED),
+            ("raised", AlarmPhase.RAISED),
         )
         for kind, subject in plain[key]
     ]
