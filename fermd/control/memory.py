@@ -9,8 +9,9 @@ apart, because they belong to the lines and not to the chamber.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
+from math import isfinite
 from typing import Any
 
 from fermd.control.alarms import Alarm, AlarmKind
@@ -37,6 +38,10 @@ VERSION = 1
 _KINDS: dict[str, type[Step]] = {
     kind.kind: kind for kind in (Hold, Soak, Ramp, Jump, FreeRise, WaitForPerson, FinalHold)
 }
+
+
+_TEXTS = frozenset({"name", "prompt"})
+"""The fields of steps that are not numbers."""
 
 
 class ForgottenError(ValueError):
@@ -80,7 +85,7 @@ def from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) -> 
     """
     try:
         return _from_plain(state, plain, mono_s)
-    except (KeyError, TypeError, ValueError, IndexError) as error:
+    except (AttributeError, KeyError, OverflowError, TypeError, ValueError) as error:
         raise ForgottenError(
             f"what was remembered of the chamber is not readable: {error!r}"
         ) from error
@@ -101,20 +106,29 @@ def profile_to_plain(profile: Profile) -> dict[str, Any]:
 def profile_from_plain(plain: Mapping[str, Any]) -> Profile:
     """Return the profile that `profile_to_plain` was given.
 
-    Raises KeyError or TypeError if it is not one.
+    Raises AttributeError, KeyError, TypeError or ValueError if it is not one.
     """
     steps = []
     for step in plain["steps"]:
-        values = {key: value for key, value in step.items() if key != "kind"}
+        values = {
+            key: _text(value) if key in _TEXTS else _number(value)
+            for key, value in step.items()
+            if key != "kind"
+        }
         steps.append(_KINDS[step["kind"]](**values))
-    return Profile(plain["name"], tuple(steps), plain.get("description", ""))
+    if not steps:
+        raise ValueError("a profile without steps")
+    return Profile(_text(plain["name"]), tuple(steps), _text(plain.get("description", "")))
 
 
 def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) -> ChamberState:
     if plain["version"] != VERSION:
         raise ValueError(f"version {plain['version']}, known is {VERSION}")
-    hand = plain["hand"]
-    kept = plain["progress"]
+    mode, hand, kept = Mode(plain["mode"]), plain["hand"], plain["progress"]
+    if mode in (Mode.PROFILE, Mode.PAUSED) and kept is None:
+        raise ValueError(f"mode {mode.value} without a profile")
+    if mode in (Mode.HAND, Mode.PAUSED) and hand is None:
+        raise ValueError(f"mode {mode.value} without a target")
     progress = None
     if kept is not None:
         profile = profile_from_plain(kept["profile"])
@@ -124,14 +138,19 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         progress = Progress(
             profile,
             index,
-            float(kept["elapsed_s"]),
-            float(kept["entry_c"]),
-            float(kept["extra_s"]),
+            _number(kept["elapsed_s"]),
+            _number(kept["entry_c"]),
+            _number(kept["extra_s"]),
             bool(kept["reached"]),
         )
     alarms = [
         Alarm(
-            AlarmKind(kind), subject, phase, holds=False, edge_mono_s=mono_s, raised_mono_s=mono_s
+            AlarmKind(kind),
+            _text(subject),
+            phase,
+            holds=False,
+            edge_mono_s=mono_s,
+            raised_mono_s=mono_s,
         )
         for key, phase in (
             ("acknowledged", AlarmPhase.ACKNOWLEDGED),
@@ -141,8 +160,26 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
     ]
     return replace(
         state,
-        mode=Mode(plain["mode"]),
-        hand=None if hand is None else Target(float(hand[0]), float(hand[1])),
+        mode=mode,
+        hand=None if hand is None else _target(hand),
         progress=progress,
         alarms=tuple(alarms),
     )
+
+
+def _target(plain: Sequence[Any]) -> Target:
+    heat_c, cool_c = plain
+    return Target(_number(heat_c), _number(cool_c))
+
+
+def _number(value: object) -> float:
+    # Of the wrong type, or not a number, it would end every tick from now on, or call for nothing.
+    if not isinstance(value, int | float) or isinstance(value, bool) or not isfinite(value):
+        raise ValueError(f"{value!r} is not a number")
+    return value
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"{value!r} is not a text")
+    return value
