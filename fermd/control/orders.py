@@ -28,12 +28,15 @@ from fermd.control.commands import (
 from fermd.control.decision import Mode
 from fermd.control.events import CommandAnswered, Event, ProfileChange, ProfileChanged, StepChanged
 from fermd.control.moment import Moment
-from fermd.control.settings import ChamberSettings
+from fermd.control.settings import DAY_S, ChamberSettings
 from fermd.control.state import ChamberState, Override
 from fermd.control.steps import Profile, Ramp, Target, coldest_target_c
 
 HIGHEST_TARGET_C = 45.0
 """No yeast wants more, °C."""
+
+LONGEST_STEP_S = 400 * DAY_S
+"""A step is extended by no more than the longest that one may be written with, s."""
 
 
 class _RefusedError(Exception):
@@ -195,7 +198,12 @@ def _confirm(
 
 
 def _extend(state: ChamberState, command: ExtendStep, events: list[Event]) -> ChamberState:
-    extended = steps.extend(_running(state), command.by_s)
+    progress = _running(state)
+    if not abs(command.by_s) <= LONGEST_STEP_S:
+        raise _RefusedError(
+            f"by {command.by_s:g} s: must be at most {LONGEST_STEP_S:g} s either way"
+        )
+    extended = steps.extend(progress, command.by_s)
     if extended is None:
         raise _RefusedError("the present step does not end by time: it cannot be extended")
     return _move(state, *extended, command.who, events)
