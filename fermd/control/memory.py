@@ -1,10 +1,10 @@
 """What of a chamber's state outlives the process, as plain values that JSON can hold.
 
 Remembered: the mode, the target set by hand, the profile with its steps and progress, and which
-alarms are raised or acknowledged (one whose condition is gone by then clears in its own time, and
-a latched one still waits for a person). Not remembered, on purpose: probe health (a probe must earn its
-trust again), overrides (nobody may be there any more), and calls. The lines' histories are kept
-apart, because they belong to the lines and not to the chamber.
+alarms are raised or acknowledged (one whose condition is gone by then clears in its own time; a
+latched one still waits for a person). Not remembered, on purpose: probe health (a probe must earn
+its trust again), overrides (nobody may be there any more), and calls. The lines' histories are
+kept apart, because they belong to the lines and not to the chamber.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def profile_from_plain(plain: Mapping[str, Any]) -> Profile:
     """
     steps = []
     for step in plain["steps"]:
-        values = {
+        values: dict[str, Any] = {
             key: _text(value) if key in _TEXTS else _number(value)
             for key, value in step.items()
             if key != "kind"
