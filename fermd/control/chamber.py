@@ -163,9 +163,13 @@ class _Wish:
     reason: Reason
 
 
-def _wish(state: ChamberState, output: OutputSettings, called: Called, mono_s: float) -> _Wish:
+def _wish(
+    state: ChamberState, output: OutputSettings, called: Called, view: _View, mono_s: float
+) -> _Wish:
     override = state.overrides.get(output.duty)
-    if override is not None:
+    # Without a reading of the vessel nobody runs heat or cooling for longer than fail-safe does.
+    blind = view.vessel_c is None and output.duty is not Duty.FAN
+    if override is not None and not (override.on and blind):
         return _Wish(override.on, Reason(Rule.OVERRIDE, until_mono_s=override.until_mono_s))
     if output.duty is Duty.FAN:
         return _fan_wish(state, output, mono_s)
@@ -206,7 +210,7 @@ def _command(
     for duty in _in_order(state, settings):
         output = settings.by_duty[duty]
         history = state.histories[duty]
-        wish = _wish(state, output, called, now.mono_s)
+        wish = _wish(state, output, called, view, now.mono_s)
         around = _surroundings(state, settings, output, view, left_a)
         made = protect(history, output, wish.on, around, now.mono_s)
         state = _keep(state, duty, made.history, rested=made.rested)
