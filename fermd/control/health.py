@@ -147,8 +147,17 @@ def _bad(health: Health, settings: ProbeSettings, fault: ProbeFault, at_s: float
 
 
 def _lose_trust(health: Health, fault: ProbeFault, mono_s: float) -> Health:
+    # A probe that was gone for a day and comes back to the same value has not been frozen: the
+    # time in which nobody saw it is no evidence.
+    same_c = health.same_c if fault is ProbeFault.FROZEN else None
     return replace(
-        health, trusted=False, fault=fault, since_mono_s=mono_s, good=0, reference_c=None
+        health,
+        trusted=False,
+        fault=fault,
+        since_mono_s=mono_s,
+        good=0,
+        reference_c=None,
+        same_c=same_c,
     )
 
 
