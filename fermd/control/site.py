@@ -1,7 +1,10 @@
 """Chambers that share a supply: steps each in turn and keeps the circuits within their limits.
 
-What is on already counts first; a start that would overload its circuit waits. Chambers whose
-wish has waited longest come first, so that none is starved by its place in the site file.
+What is on already counts first; a start that would overload its circuit waits. What stops makes
+room from the next tick on, so that it does not matter in which order relays are switched. Chambers
+whose wish has waited longest come first, so that none is starved by its place in the site file;
+one that has waited for `PATIENCE_S` keeps its circuit from later ones until its own load fits, so
+that a large load is not starved by small ones that take turns.
 """
 
 from __future__ import annotations
@@ -17,6 +20,9 @@ from fermd.control.moment import Moment
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings, SiteSettings
 from fermd.control.state import ChamberState
+
+PATIENCE_S = 1800.0
+"""How long a load lets smaller ones go first on its circuit, s: a few cycles of a fridge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +48,12 @@ def step(
         after, decision = chamber.step(before, one, given, now)
         states[one.name], decisions[one.name] = after, decision
         left_a = _charged(left_a, one, before, after)
-        if any(r.rule is Rule.SUPPLY_LIMIT for o in decision.outputs for r in o.reasons):
-            waiting[one.name] = state.waiting_since_mono_s.get(one.name, now.mono_s)
+        circuits = _waits_for(settings, one, decision)
+        if circuits:
+            since_s = state.waiting_since_mono_s.get(one.name, now.mono_s)
+            waiting[one.name] = since_s
+            if now.mono_s - since_s >= PATIENCE_S:
+                left_a = {**left_a, **dict.fromkeys(circuits, 0.0)}
     return SiteState(states, waiting), decisions
 
 
@@ -85,6 +95,18 @@ def _charged(
     charged = dict(left_a)
     for output in settings.outputs:
         was_on, is_on = before.histories[output.duty].on, after.histories[output.duty].on
-        if output.circuit in charged and was_on != is_on:
-            charged[output.circuit] += output.rated_a if was_on else -output.rated_a
+        if output.circuit in charged and is_on and not was_on:
+            charged[output.circuit] -= output.rated_a
     return charged
+
+
+def _waits_for(settings: SiteSettings, one: ChamberSettings, decision: Decision) -> frozenset[str]:
+    """The circuits that alone keep an output of this chamber off, and that could carry it."""
+    limit_a = {circuit.name: circuit.limit_a for circuit in settings.circuits}
+    found = set()
+    for decided in decision.outputs:
+        output = one.by_duty[decided.duty]
+        only = all(reason.rule is Rule.SUPPLY_LIMIT for reason in decided.reasons)
+        if only and output.circuit is not None and output.rated_a <= limit_a[output.circuit]:
+            found.add(output.circuit)
+    return frozenset(found)
