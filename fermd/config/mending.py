@@ -43,7 +43,7 @@ class Checked:
         place, here = [], cast("object", self.data)
         for part in path:
             keys = list(here) if isinstance(here, dict) else []
-            place.append(part if isinstance(part, int) else (keys + [part]).index(part))
+            place.append(part if isinstance(part, int) else [*keys, part].index(part))
             here = step_into(here, part)
         return tuple(place)
 

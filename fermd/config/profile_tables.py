@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 from operator import getitem
+from types import GenericAlias
 from typing import Annotated, Any, Final, Literal, Union, get_args
 
 from annotated_types import MinLen
@@ -43,7 +44,7 @@ def profile_table() -> type[Table]:
         without=("steps",),
         more={
             "step": (
-                getitem(Annotated, (getitem(list, one_step), MinLen(1))),
+                getitem(Annotated, (GenericAlias(list, (one_step,)), MinLen(1))),
                 FileKey(description="The steps, one [[step]] each, in their order."),
             )
         },

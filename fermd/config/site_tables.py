@@ -8,7 +8,7 @@ TOML works.
 from __future__ import annotations
 
 from functools import cache
-from operator import getitem
+from types import GenericAlias
 from typing import Annotated, Any, Final, Literal
 
 from annotated_types import Ge, Le
@@ -70,7 +70,7 @@ def site_table() -> type[Table]:
 
 
 def _by_name(table: type[Table], description: str) -> Any:
-    kind: Any = getitem(dict, (str, table))
+    kind = GenericAlias(dict, (str, table))
     return kind, FileKey(default_factory=dict, description=description)
 
 

@@ -7,34 +7,16 @@ import re
 import types
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import Enum
-from pathlib import Path
-from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
+from typing import Any, Final, Literal, Union, get_args, get_origin
 
-from annotated_types import Ge, Gt, Le, Lt, MinLen
-from pydantic import StringConstraints, ValidationError
+from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from fermd.config.durations import DAY_S, DURATION_WORDS, Duration
-from fermd.config.errors import ABSENT, Fault, any_of, key_text, value_text
+from fermd.config.allowed import allowed, bare, choices
+from fermd.config.errors import ABSENT, Fault, any_of, key_text
 from fermd.config.tables import Table
 
 Key = tuple[str | int, ...]
-
-UNITS: Final = {
-    # Longest endings first.
-    "_c_per_day": "°C a day",
-    "_c_per_min": "°C a minute",
-    "_per_hour": "an hour",
-    "_c": "°C",
-    "_s": "s",
-    "_a": "A",
-    "_l": "l",
-    "_p": "°P",
-    "_w": "W",
-}
-"""Unit by the ending of a key."""
-
 
 OUT_OF_RANGE: Final = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
 """What pydantic calls a number that is one, but too large or too small."""
@@ -116,16 +98,6 @@ def unknown_key_words(key: str, known: Mapping[str, Sequence[str]]) -> str:
     return "unknown key; known here: " + ", ".join(sorted(k for k in known if k in known[k]))
 
 
-def allowed(field: FieldInfo, key: str) -> str:
-    """What may stand at a key, and its default."""
-    words = _allowed_values(field.annotation, field.metadata, key)
-    if field.default is not None and not field.is_required() and field.default_factory is None:
-        default = field.default
-        shown = f"{default:g}" if isinstance(default, float) else value_text(_plain(default))
-        words += f"; {_with_unit(shown, key)} is the default"
-    return words
-
-
 def _misfit(kind: str, path: Key, table: type[Table], data: Mapping[str, Any]) -> Misfit:
     value, key = value_at(data, path), str(path[-1]) if path else ""
     owner = _table_at(table, path[:-1], data) if path else None
@@ -168,7 +140,7 @@ def _slip(kind: str, value: object, field: FieldInfo) -> str:
     if kind == "greater_than" and isinstance(value, str) and value.lstrip().startswith("-"):
         return "is negative; "
     if kind in ("enum", "literal_error") and isinstance(value, str):
-        meant = nearest(value, _choices(field.annotation))
+        meant = nearest(value, choices(field.annotation))
         return f"did you mean {any_of([meant])}? " if meant else ""
     return ""
 
@@ -179,103 +151,13 @@ def first_sentence(text: str) -> str:
     return re.sub(r",? ?\.\.\.|, (°C|s|A|W|l|°P)$", "", sentence)
 
 
-def _allowed_values(kind: Any, metadata: Sequence[Any], key: str) -> str:
-    kind, extras = _bare(kind)
-    metadata = [*metadata, *extras]
-    if any(isinstance(part, Duration) for part in metadata):
-        return f"must be {DURATION_WORDS}{_range_words(metadata, 'duration')}"
-    if choices := _choices(kind):
-        return f"must be {any_of(choices)}"
-    if any(isinstance(part, StringConstraints) for part in metadata):
-        return (
-            'must be the id of a 1-Wire thermometer in lower case, like "28-000006b67845", as '
-            "`ls /sys/bus/w1/devices` shows it"
-        )
-    if kind in (int, float):
-        number = "a whole number" if kind is int else "a number"
-        bounds = _range_words(metadata, key)
-        return f"must be {number} {bounds}" if bounds else f"must be {number}"
-    return _allowed_shape(kind, metadata, key)
-
-
-def _allowed_shape(kind: Any, metadata: Sequence[Any], key: str) -> str:
-    if kind is bool:
-        return "must be true or false"
-    if kind is str:
-        return "must be text in quotes" + (", not empty" if _has(metadata, MinLen) else "")
-    if kind is Path:
-        return "must be a path in quotes"
-    if get_origin(kind) is dict:
-        return f"must be tables, each under its name: [{key}.NAME]"
-    if key == "step":
-        return "must be one or more tables, each with the header [[step]]"
-    if get_origin(kind) is list:
-        return 'must be a list of names in quotes, like ["a", "b"]'
-    return "must be a table"
-
-
-def _range_words(metadata: Sequence[Any], key: str) -> str:
-    low = high = ""
-    for part in metadata:
-        match part:
-            case Gt(gt=bound):
-                low = f"above {_bound(bound, key)}"
-            case Ge(ge=bound):
-                low = f"from {_bound(bound, key)}"
-            case Lt(lt=bound):
-                high = f"below {_bound(bound, key)}"
-            case Le(le=bound):
-                high = f"at most {_bound(bound, key)}"
-    if low.startswith("from") and high.startswith("at most"):
-        words = f"{low} to {high.removeprefix('at most ')}"
-    else:
-        words = " and ".join(part for part in (low, high) if part)
-    if key == "duration":
-        return f", {words} d" if words else ""
-    return _with_unit(words, key)
-
-
-def _bound(bound: Any, key: str) -> str:
-    return f"{bound / DAY_S:g}" if key == "duration" else f"{bound:g}"
-
-
-def _with_unit(shown: str, key: str) -> str:
-    unit = next((unit for ending, unit in UNITS.items() if f"_{key}".endswith(ending)), "")
-    return f"{shown} {unit}".rstrip()
-
-
-def _has(metadata: Sequence[Any], kind: type) -> bool:
-    return any(isinstance(part, kind) for part in metadata)
-
-
-def _bare(kind: Any) -> tuple[Any, list[Any]]:
-    extras: list[Any] = []
-    while get_origin(kind) is Annotated:
-        kind, *more = get_args(kind)
-        extras += more
-    return kind, extras
-
-
-def _choices(kind: Any) -> list[str]:
-    kind, _ = _bare(kind)
-    if get_origin(kind) is Literal:
-        return [str(choice) for choice in get_args(kind)]
-    if isinstance(kind, type) and issubclass(kind, Enum):
-        return [str(member.value) for member in kind]
-    return []
-
-
-def _plain(value: object) -> object:
-    return str(value) if isinstance(value, Path | Enum) else value
-
-
 def _known(table: type[Table] | None) -> dict[str, list[str]]:
     """The keys of a table, and those of the tables in it, with the paths they are written with."""
     known: dict[str, list[str]] = {}
     if table is None:
         return known
     for key, field in table.model_fields.items():
-        inner, _ = _bare(field.annotation)
+        inner, _ = bare(field.annotation)
         if isinstance(inner, type) and issubclass(inner, Table):
             for below in inner.model_fields:
                 known.setdefault(below, []).append(f"{key}.{below}")
@@ -286,7 +168,7 @@ def _table_at(table: type[Table], path: Key, data: object) -> type[Table] | None
     """The table that stands at a path."""
     here: Any = table
     for part in path:
-        inner, _ = _bare(here)
+        inner, _ = bare(here)
         if isinstance(inner, type) and issubclass(inner, Table):
             here = inner.model_fields[str(part)].annotation if part in inner.model_fields else None
         elif get_origin(inner) is dict:
@@ -297,13 +179,13 @@ def _table_at(table: type[Table], path: Key, data: object) -> type[Table] | None
             return None
         data = step_into(data, part)
         here = _of_kind(here, data)
-    inner, _ = _bare(here)
+    inner, _ = bare(here)
     return inner if isinstance(inner, type) and issubclass(inner, Table) else None
 
 
 def _of_kind(kind: Any, data: object) -> Any:
     """Of several kinds of table the one that the data says it is."""
-    inner, _ = _bare(kind)
+    inner, _ = bare(kind)
     if get_origin(inner) not in (Union, types.UnionType):
         return kind
     given = step_into(data, "kind")
@@ -314,7 +196,7 @@ def _of_kind(kind: Any, data: object) -> Any:
 
 
 def _tags(field: FieldInfo) -> list[str]:
-    inner, _ = _bare(field.annotation)
+    inner, _ = bare(field.annotation)
     return [get_args(table.model_fields["kind"].annotation)[0] for table in get_args(inner)]
 
 
@@ -324,11 +206,11 @@ def _field_at(table: type[Table], path: Key, data: object) -> FieldInfo | None:
     if owner is not None:
         return owner.model_fields.get(str(path[-1]))
     holder = _annotation_at(table, path[:-1], data)
-    inner, _ = _bare(holder)
+    inner, _ = bare(holder)
     if get_origin(inner) in (dict, list):
         entry = get_args(inner)[-1]
-        bare, _ = _bare(entry)
-        return FieldInfo(annotation=bare) if bare is not str else None
+        one, _ = bare(entry)
+        return FieldInfo(annotation=one) if one is not str else None
     return None
 
 
