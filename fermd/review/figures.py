@@ -1,0 +1,102 @@
+"""The figures of a batch: how long, how near to the target, what the outputs did."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from fermd.review.record import Record, Run, runs_of
+
+IN_BAND_C = 0.5
+"""Nearer to the target than this counts as held, °C: the trade's usual tolerance for lager
+(common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutputFigures:
+    """What one output did."""
+
+    output: str
+    duty: str
+    starts: int
+    on_h: float
+    duty_cycle: float
+    """Share of the whole span that it was on, 0 to 1."""
+    shortest_off_s: float | None
+    """Between two runs; None with fewer than two."""
+    shortest_run_s: float | None
+    most_starts_in_an_hour: int
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """One chamber over a span."""
+
+    chamber: str
+    lasted_s: float
+    coldest_c: float
+    warmest_c: float
+    held_share: float | None
+    """Share of the time with a target that the beer was within `IN_BAND_C` of it."""
+    outputs: tuple[OutputFigures, ...]
+    steps: int
+    alarms: int
+    notes: int
+
+
+def figures(record: Record, vessel_probe: str) -> Figures:
+    """Sum up a record."""
+    vessel = record.probes[vessel_probe]
+    duties = sorted({run.duty for run in record.runs})
+    return Figures(
+        chamber=record.chamber,
+        lasted_s=record.end_s - record.start_s,
+        coldest_c=min(bucket.minimum_c for bucket in vessel),
+        warmest_c=max(bucket.maximum_c for bucket in vessel),
+        held_share=_held_share(record, vessel_probe),
+        outputs=tuple(_of_output(record, duty) for duty in duties),
+        steps=_count(record, "step"),
+        alarms=_count(record, "alarm"),
+        notes=_count(record, "note"),
+    )
+
+
+def _held_share(record: Record, vessel_probe: str) -> float | None:
+    held = counted = 0
+    for bucket in record.probes[vessel_probe]:
+        target = record.target_at(bucket.at_s)
+        if target is None:
+            continue
+        counted += 1
+        held += target[0] - IN_BAND_C <= bucket.mean_c <= target[1] + IN_BAND_C
+    return held / counted if counted else None
+
+
+def _of_output(record: Record, duty: str) -> OutputFigures:
+    runs = runs_of(record, duty)
+    on_s = sum(run.end_s - run.start_s for run in runs)
+    pauses = [after.start_s - before.end_s for before, after in pairwise(runs)]
+    return OutputFigures(
+        output=runs[0].output,
+        duty=duty,
+        starts=len(runs),
+        on_h=on_s / 3600.0,
+        duty_cycle=on_s / max(1.0, record.end_s - record.start_s),
+        shortest_off_s=min(pauses, default=None),
+        shortest_run_s=min((run.end_s - run.start_s for run in runs), default=None),
+        most_starts_in_an_hour=_most_in_an_hour(runs),
+    )
+
+
+def _most_in_an_hour(runs: Sequence[Run]) -> int:
+    starts = [run.start_s for run in runs]
+    return max(
+        (bisect_left(starts, start + 3600.0) - first for first, start in enumerate(starts)),
+        default=0,
+    )
+
+
+def _count(record: Record, kind: str) -> int:
+    return sum(mark.kind == kind for mark in record.marks)
