@@ -89,24 +89,23 @@ def checked(
 
 
 def _mend(whole: dict[str, Any], misfit: Misfit, placeholders: Mapping[str, object]) -> set[Key]:
+    """Put something in at a misfit's place, or take it out; returns where something was put in."""
     path = misfit.path
-    while path and isinstance(path[-1], int):
-        # Of a list that has a bad entry nothing is kept: it is a list of names.
-        if isinstance(placeholder := placeholders.get("[]"), dict):
-            value_list = value_at(whole, path[:-1])
-            if isinstance(value_list, list):
-                value_list[path[-1]] = dict(placeholder)
+    owner, key = value_at(whole, path[:-1]), path[-1]
+    if isinstance(owner, list) and isinstance(key, int):
+        if "[]" in placeholders:
+            owner[key] = copy.deepcopy(placeholders["[]"])
             return {path}
+        # Of a list of names with a bad entry nothing is kept.
         path = path[:-1]
-    owner = value_at(whole, path[:-1])
-    if not path or not isinstance(owner, dict):
+        owner, key = value_at(whole, path[:-1]), path[-1]
+    if not isinstance(owner, dict):  # Removed together with another misfit.
         return set()
-    key = path[-1]
     if misfit.kind == "unknown":
         owner.pop(key, None)
         return set()
-    if key in placeholders and owner.get(str(key)) != placeholders[str(key)]:
-        owner[str(key)] = placeholders[str(key)]
+    if key in placeholders and owner.get(key) != placeholders[str(key)]:
+        owner[key] = copy.deepcopy(placeholders[str(key)])
     else:
         owner.pop(key, None)
     return {path}

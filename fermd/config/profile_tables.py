@@ -13,7 +13,7 @@ from pydantic import Field as FileKey
 from pydantic import WithJsonSchema
 
 from fermd.config.durations import DURATION, DURATION_PATTERN
-from fermd.config.tables import Table, table_of
+from fermd.config.tables import Table, doc_of, table_of
 from fermd.control.steps import Profile, Step, StepS
 
 STEP_TYPES: Final[Mapping[str, type]] = {step.kind: step for step in get_args(Step)}
@@ -28,6 +28,7 @@ PLACEHOLDERS: Final[dict[str, object]] = {
     "ceiling_c": 20.0,
     "for": "1 d",
     "prompt": "?",
+    "step": [{"kind": "hold", "target_c": 20.0, "for": "1 d"}],
     "[]": {"kind": "hold", "target_c": 20.0, "for": "1 d"},
 }
 """Stand-ins for required keys that are missing or bad, so that the rest can be checked too."""
@@ -52,12 +53,11 @@ def profile_table() -> type[Table]:
 
 
 def _step_table(kind: str, step: type) -> type[Table]:
+    renamed = {"for_s": "for"} if "for_s" in step.__annotations__ else {}
     more: dict[str, tuple[Any, Any]] = {
-        "kind": (getitem(Literal, kind), FileKey(description=_sentence(step)))
+        "kind": (getitem(Literal, kind), FileKey(description=doc_of(step, renamed)))
     }
-    renamed = {}
-    if "for_s" in step.__annotations__:
-        renamed["for_s"] = "for"
+    if renamed:
         more["for"] = (
             Annotated[
                 StepS,
@@ -70,7 +70,3 @@ def _step_table(kind: str, step: type) -> type[Table]:
             ),
         )
     return table_of(step, without=("for_s",), renamed=renamed, more=more)
-
-
-def _sentence(step: type) -> str:
-    return " ".join((step.__doc__ or "").split("\n\n")[0].replace("`", "").split())

@@ -91,7 +91,7 @@ def table_of(
             default = _default(attribute, kind) if defaults else FileKey(default=None)
             keys.setdefault(key, (kind, default))
     table: type[Table] = create_model(
-        settings_type.__name__, __base__=Table, __doc__=_doc(settings_type, renamed or {}), **keys
+        settings_type.__name__, __base__=Table, __doc__=doc_of(settings_type, renamed or {}), **keys
     )
     table.settings_type = settings_type
     table.renamed = renamed or {}
@@ -127,7 +127,7 @@ def _in_file(kind: Any) -> Any:
     return table_of(cast("type", kind)) if is_dataclass(kind) else kind
 
 
-def _doc(settings_type: type, renamed: Mapping[str, str]) -> str:
+def doc_of(settings_type: type, renamed: Mapping[str, str]) -> str:
     """What a table is for, with its keys called as they are in the file."""
     doc = " ".join((settings_type.__doc__ or "").split())
     for attribute, key in renamed.items():
