@@ -160,6 +160,9 @@ class GpioRelayBank:
             if not on:
                 self._switch(line, on=False)
         for line, on in on_by_line.items():
+            if on and line in self._expired:
+                # It has let go and the caller does not know yet: it stays off until it does.
+                continue
             if on and lease_until_mono_s > self._mono_s():
                 self._switch(line, on=True, lease_until_mono_s=lease_until_mono_s)
             elif on:

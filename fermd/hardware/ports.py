@@ -71,6 +71,9 @@ class RelayBank(Protocol):
     def drive(self, on_by_line: Mapping[str, bool], lease_until_mono_s: float) -> None:
         """Drive these lines; those that go off are switched before those that go on.
 
+        A line that has let go by itself stays off until `expired()` has told of it: else its
+        minimum off time would be cut to nothing.
+
         Raises RelayError if a line could not be driven; every line it named is then off as far
         as the port can tell.
         """

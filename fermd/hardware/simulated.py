@@ -188,7 +188,8 @@ class SimulatedRelayBank:
                 if not on and self._states[line].on:
                     self._switch(line, on=False)
             for line, on in on_by_line.items():
-                if on:
+                # What has let go stays off until the caller has been told.
+                if on and line not in self._expired:
                     self._switch(line, on=True, lease_until_mono_s=lease_until_mono_s)
             self._settle()
 

@@ -36,7 +36,10 @@ LARGEST_BODY_BYTES = 256 * 1024
 class Site(Protocol):
     """What the interface needs of the daemon."""
 
-    requests: Requests
+    @property
+    def requests(self) -> Requests:
+        """Where commands are left for the loop."""
+        ...
 
     def snapshot(self) -> Snapshot | None:
         """The newest copy in memory."""

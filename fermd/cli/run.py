@@ -1,0 +1,88 @@
+"""`fermd run`: be in charge of a site until told to stop. What the service runs."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from pathlib import Path
+
+import click
+
+from fermd.config.errors import ConfigError
+from fermd.config.profile_file import parse_profile
+from fermd.config.site import SiteFile
+from fermd.config.site_file import load_site
+from fermd.control.steps import Profile
+from fermd.hardware.pin_factories import PinSource
+from fermd.hardware.ports import RelayError
+from fermd.service.board import board_ports
+from fermd.service.clock import SystemClock
+from fermd.service.daemon import Daemon, RunningSite
+from fermd.service.logs import logging_to_system
+from fermd.service.notify import ServiceManager
+from fermd.service.ownership import OwnershipError
+from fermd.web.api import application
+from fermd.web.server import SocketInUseError, UnixServer
+
+EXAMPLES = """\b
+Examples:
+  fermd run --site /etc/fermd/fermd.toml
+  fermd check --site fermd.toml && fermd run --site fermd.toml
+"""
+
+
+@click.command(epilog=EXAMPLES)
+@click.option(
+    "--site",
+    type=click.Path(path_type=Path),
+    default=Path("/etc/fermd/fermd.toml"),
+    show_default=True,
+    help="The site file.",
+)
+def command(site: Path) -> None:
+    """Take charge of a site until stopped (what the service runs).
+
+    Stops with every relay off at SIGTERM or Ctrl-C; reads the site file again at SIGHUP.
+    """
+    sys.exit(serve(site))
+
+
+def serve(path: Path, pins: PinSource | None = None) -> int:
+    """Run the daemon for a site file; returns the exit code (sysexits).
+
+    `pins` opens what drives the pins, if not what the site file names.
+    """
+    with logging_to_system():
+        try:
+            site = load_site(path)
+            with SystemClock() as clock:
+                ports = board_ports(site, clock, pins)
+                manager = ServiceManager.from_environment()
+                Daemon(site, ports, manager, [_interface(site)]).run()
+        except ConfigError as error:
+            return _failed(error, error.exit_code)
+        except OwnershipError as error:
+            return _failed(error, error.exit_code)
+        except (RelayError, SocketInUseError) as error:
+            return _failed(error, os.EX_UNAVAILABLE)
+    return os.EX_OK
+
+
+def _failed(error: Exception, code: int) -> int:
+    click.echo(str(error), err=True)
+    return code
+
+
+def _interface(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[object]]:
+    def read_profile(text: str) -> Profile:
+        try:
+            return parse_profile(text, "profile_toml")
+        except ConfigError as error:
+            raise ValueError(str(error)) from error
+
+    def serve_on_socket(running: RunningSite) -> AbstractContextManager[object]:
+        return UnixServer(application(running, read_profile), site.socket_path)
+
+    return serve_on_socket

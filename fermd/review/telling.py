@@ -1,0 +1,73 @@
+"""The journal's rows in words, by the core's own wording."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fermd.control import wording
+from fermd.control.wording import Unit
+from fermd.journal.reader import HappeningRow
+from fermd.journal.rows import (
+    BrewerNote,
+    ClockStepped,
+    DaemonRun,
+    Happening,
+    Incident,
+    PresumedOff,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One thing that happened, for people and machines."""
+
+    seq: int
+    wall_utc_s: float
+    wall_trusted: bool
+    chamber: str
+    kind: str
+    words: str
+
+    def plain(self) -> dict[str, object]:
+        """Return it as plain values for JSON."""
+        return {
+            "seq": self.seq,
+            "wall_utc_s": round(self.wall_utc_s, 3),
+            "wall_trusted": self.wall_trusted,
+            "chamber": self.chamber,
+            "kind": self.kind,
+            "words": self.words,
+        }
+
+
+def tell(row: HappeningRow, unit: Unit = Unit.CELSIUS) -> Told:
+    """Put a row into words."""
+    return Told(
+        row.seq,
+        row.moment.wall_utc_s,
+        row.moment.wall_trusted or row.wall_mended,
+        row.chamber,
+        type(row.happening).__name__,
+        words(row.happening, row.moment.mono_s, unit),
+    )
+
+
+def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
+    """Put a happening into words; `mono_s` is when it happened."""
+    match happening:
+        case BrewerNote():
+            return f"note by {happening.who}: {happening.text}"
+        case ClockStepped():
+            way = "forward" if happening.by_s > 0 else "back"
+            return f"the wall clock was set {way} by {wording.span(abs(happening.by_s))}"
+        case DaemonRun():
+            how = {True: " cleanly", False: " after a fault", None: ""}[happening.cleanly]
+            return f"fermd {happening.version} {happening.change}{how}"
+        case Incident():
+            lost = happening.lost_readings + happening.lost_events
+            return f"journal: {happening.detail}" + (f" ({lost} rows are lost)" if lost else "")
+        case PresumedOff():
+            seen = wording.event(happening.change, mono_s, unit)
+            return f"{seen} (nobody saw when)"
+        case _:
+            return wording.event(happening, mono_s, unit)

@@ -1,0 +1,60 @@
+"""The ports that a site file asks for: the real board, or a simulated one. Nothing falls back."""
+
+from __future__ import annotations
+
+from fermd.config.site import SimulatedSettings, SiteFile
+from fermd.hardware.gpio_relays import GpioRelayBank
+from fermd.hardware.pin_factories import NamedPins, PinSource
+from fermd.hardware.ports import Clock
+from fermd.hardware.simulated_clock import SimulatedClock
+from fermd.hardware.simulated_site import ChamberWiring, SimulatedBoard, simulated_board
+from fermd.hardware.w1_bus import W1ProbeBus
+from fermd.service.daemon import Ports
+
+
+def board_ports(site: SiteFile, clock: Clock, pins: PinSource | None = None) -> Ports:
+    """Return the ports of the real board.
+
+    `pins` opens what drives the pins, if not what the site file names (tests bring pins of their
+    own, that exist in memory only).
+    """
+
+    def mono_s() -> float:
+        return clock.now().mono_s
+
+    return Ports(
+        clock=clock,
+        probes=W1ProbeBus(
+            site.w1_root, tuple(site.probe_ids.values()), site.sample_period_s, mono_s
+        ),
+        relays=GpioRelayBank(site.relays, pins or pins_of(site), mono_s),
+    )
+
+
+def pins_of(site: SiteFile) -> PinSource:
+    """Return what opens the pin factory that the site file names."""
+    return NamedPins(site.pin_factory or "lgpio", site.chip)
+
+
+def trial_board(
+    site: SiteFile, trial: SimulatedSettings, clock: SimulatedClock, seed: int = 0
+) -> SimulatedBoard:
+    """Return a simulated board for a site: a fridge, a heater and a vessel for each chamber."""
+    return simulated_board(_wirings(site), trial, site.sample_period_s, clock, seed)
+
+
+def trial_ports(board: SimulatedBoard) -> Ports:
+    """Return the ports of a simulated board."""
+    return Ports(clock=board.clock, probes=board.probes, relays=board.relays)
+
+
+def _wirings(site: SiteFile) -> dict[str, ChamberWiring]:
+    return {
+        one.name: ChamberWiring(
+            vessel_probe_id=site.probe_ids[one.vessel_probe.name],
+            air_probe_id=None if one.air_probe is None else site.probe_ids[one.air_probe.name],
+            watching_probe_ids=[site.probe_ids[probe.name] for probe in one.watching_probes],
+            lines={output.duty: output.line for output in one.outputs},
+        )
+        for one in site.settings.chambers
+    }

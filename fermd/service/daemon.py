@@ -1,0 +1,276 @@
+"""The daemon: everything that `fermd run` starts, in the order in which it must be started.
+
+    lock → relays off → journal → probes → loop → interface → calendar → ready
+
+The hardware is locked before a line is touched, and every relay is off before anything that can
+fail or take time. At the end everything goes down in the opposite order, relays first of all.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from fermd import __version__
+from fermd.config.errors import ConfigError
+from fermd.config.site import SiteFile
+from fermd.config.site_file import load_site
+from fermd.control import wording
+from fermd.control.moment import Moment
+from fermd.hardware.ports import Clock, ProbeBus, RelayBank
+from fermd.journal.reader import JournalReader
+from fermd.journal.writer import SqliteJournal
+from fermd.review.telling import tell
+from fermd.service.calendar import Calendar, CalendarThread
+from fermd.service.loop import ControlLoop, Wiring
+from fermd.service.notify import ServiceManager
+from fermd.service.ownership import LOCK_NAME, Ownership
+from fermd.service.requests import Requests
+from fermd.service.snapshot import Snapshot
+from fermd.service.upkeep import upkeep_jobs
+
+log = logging.getLogger(__name__)
+
+
+WATCHDOG_PERIODS = 3
+"""Shorter than so many sample periods, the service manager's watchdog bites a healthy loop."""
+
+RUN_MARKER = "run-not-noted"
+"""Beside the socket, on a disk that the boot clears: see fermd.journal.marker."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ports:
+    """What the loop is plugged into."""
+
+    clock: Clock
+    probes: ProbeBus
+    relays: RelayBank
+
+
+class RunningSite:
+    """A site in charge, as the interface and the command line see it."""
+
+    def __init__(self, loop: ControlLoop, clock: Clock, journal: SqliteJournal) -> None:
+        self._loop = loop
+        self._clock = clock
+        self._journal = journal
+
+    @property
+    def requests(self) -> Requests:
+        """Where commands are left."""
+        return self._loop.requests
+
+    def snapshot(self) -> Snapshot | None:
+        """The newest copy in memory."""
+        return self._loop.snapshot
+
+    def now(self) -> Moment:
+        """The present on both clocks."""
+        return self._clock.now()
+
+    def note(self, chamber: str, who: str, text: str) -> None:
+        """Put a note by the brewer into the journal."""
+        self._journal.note(self._clock.now(), chamber, who, text)
+
+    def events(self, limit: int) -> Sequence[dict[str, Any]]:
+        """What happened last, newest first, worded."""
+        rows = JournalReader(self._journal.path).last_happenings(limit)
+        return [tell(row).plain() for row in reversed(rows)]
+
+
+Interface = Callable[[RunningSite], AbstractContextManager[object]]
+"""Serves a running site while it is entered: the HTTP interface, from the room above."""
+
+
+class Daemon:
+    """One site file, from start to stop."""
+
+    def __init__(
+        self,
+        site: SiteFile,
+        ports: Ports,
+        manager: ServiceManager,
+        interfaces: Sequence[Interface] = (),
+    ) -> None:
+        self._site = site
+        self._ports = ports
+        self._manager = manager
+        self._interfaces = interfaces
+        self._loop: ControlLoop | None = None
+        self._reload_asked = False
+
+    def run(self) -> None:
+        """Be in charge until told to stop.
+
+        Raises OwnershipError if another process owns the hardware, RelayError if a relay line
+        cannot be claimed.
+        """
+        site, ports = self._site, self._ports
+        self._warn_of_short_watchdog()
+        with contextlib.ExitStack() as stack:
+            stack.enter_context(Ownership(lock_path(site)))
+            stack.enter_context(ports.relays)
+            journal = SqliteJournal(
+                site.journal_path,
+                boot_id=ports.clock.boot_id(),
+                moment=ports.clock.now(),
+                version=__version__,
+                marker=site.socket_path.parent / RUN_MARKER,
+            )
+            stopped = _Stopped(journal, ports.clock)
+            stack.enter_context(stopped)
+            stack.enter_context(ports.probes)
+            loop = ControlLoop(
+                site.settings,
+                wiring(site),
+                ports.clock,
+                ports.probes,
+                ports.relays,
+                journal,
+                self._after_tick,
+            )
+            self._loop = loop
+            stack.enter_context(self._signals())
+            running = RunningSite(loop, ports.clock, journal)
+            for interface in self._interfaces:
+                stack.enter_context(interface(running))
+            calendar = Calendar(upkeep_jobs(journal, site.zone))
+            stack.enter_context(CalendarThread(calendar, ports.clock.now))
+            log.info("in charge of %s; the journal is %s", _names(site), site.journal_path)
+            loop.run()
+            stopped.cleanly = True
+            self._manager.stopping("relays are off")
+
+    def stop(self) -> None:
+        """Ask for the end; may be called from any thread."""
+        if self._loop is not None:
+            self._loop.stop()
+
+    def _warn_of_short_watchdog(self) -> None:
+        watchdog_s, period_s = self._manager.watchdog_s, self._site.sample_period_s
+        if watchdog_s is not None and watchdog_s < WATCHDOG_PERIODS * period_s:
+            log.warning(
+                "the watchdog (WatchdogSec=%g) is shorter than %d sample periods of %g s: a slow "
+                "tick may end the daemon; raise it in the unit",
+                watchdog_s,
+                WATCHDOG_PERIODS,
+                period_s,
+            )
+
+    def _after_tick(self, snapshot: Snapshot) -> None:
+        """Feed the watchdog: a tick has come to its end."""
+        if snapshot.tick == 1:
+            self._manager.ready(status_line(snapshot))
+        self._manager.alive(status_line(snapshot))
+        if self._reload_asked:
+            self._reload_asked = False
+            self._reload()
+
+    def _reload(self) -> None:
+        """Read the site file again; whatever is wrong with it, the old settings stay in force."""
+        self._manager.reloading("reading the site file again")
+        try:
+            site = load_site(self._site.path)
+        except ConfigError as error:
+            log.error("the site file was not taken over, the settings before stay: %s", error)
+            self._manager.ready("the site file has errors; the settings before stay in force")
+            return
+        if fixed(site) != fixed(self._site):
+            log.error(
+                "the site file was not taken over: probes, relay lines, files and the sample "
+                "period change only with a restart (systemctl restart fermd)"
+            )
+            self._manager.ready("a restart is needed for the new site file")
+            return
+        self._site = site
+        if self._loop is not None:
+            self._loop.reload(site.settings, wiring(site))
+        log.info("the site file was read again")
+        self._manager.ready("the site file was read again")
+
+    @contextlib.contextmanager
+    def _signals(self) -> Any:
+        """SIGTERM and SIGINT end the loop; SIGHUP has the site file read again."""
+        if threading.current_thread() is not threading.main_thread():
+            # Only the main thread can take signals; whoever runs a daemon in another stops it.
+            yield
+            return
+
+        def end(_number: int, _frame: FrameType | None) -> None:
+            self.stop()
+
+        def reload(_number: int, _frame: FrameType | None) -> None:
+            self._reload_asked = True
+            self._ports.clock.wake()
+
+        wanted = {signal.SIGTERM: end, signal.SIGINT: end, signal.SIGHUP: reload}
+        before = {number: signal.signal(number, handler) for number, handler in wanted.items()}
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+
+class _Stopped:
+    """Closes the journal at the very end, and says whether the end was an orderly one."""
+
+    def __init__(self, journal: SqliteJournal, clock: Clock) -> None:
+        self._journal = journal
+        self._clock = clock
+        self.cleanly = False
+
+    def __enter__(self) -> _Stopped:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._journal.close(self._clock.now(), cleanly=self.cleanly)
+
+
+def wiring(site: SiteFile) -> Wiring:
+    """Return what the loop needs of a site file beside the settings."""
+    return Wiring(site.probe_ids, site.sample_period_s, site.lease_s)
+
+
+def fixed(site: SiteFile) -> tuple[object, ...]:
+    """Return what of a site file cannot change while the daemon runs."""
+    return (
+        dict(site.probe_ids),
+        site.relays,
+        site.sample_period_s,
+        site.journal_path,
+        site.socket_path,
+        site.w1_root,
+        site.pin_factory,
+        site.chip,
+        site.simulated,
+    )
+
+
+def status_line(snapshot: Snapshot) -> str:
+    """Tell the whole site in one line, for the service manager."""
+    told = []
+    for name, view in snapshot.chambers.items():
+        beer = wording.reading(view.decision.vessel, snapshot.moment.mono_s)
+        on = [output.name for output in view.decision.outputs if output.on]
+        target = wording.target(view.decision.target)
+        told.append(f"{name}: {beer}, target {target}, {' and '.join(on) or 'nothing'} on")
+    return "; ".join(told)
+
+
+def _names(site: SiteFile) -> str:
+    return ", ".join(chamber.name for chamber in site.settings.chambers)
+
+
+def lock_path(site: SiteFile) -> Path:
+    """Return where the lock on the hardware is: beside the journal."""
+    return site.journal_path.parent / LOCK_NAME
