@@ -48,6 +48,29 @@ class BandSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class HeatBandSettings(BandSettings):
+    """When a call for heat begins and ends."""
+
+    band_c: Annotated[float, Gt(0), Le(5)] = 0.5
+    """Nothing is called for closer below the target than this, °C. Wider than the cold that a
+    fridge goes on giving after its call has ended (0.3 °C for 20 l in a 150 l fridge, by the
+    chamber model), so that the heater never makes up for the fridge's coasting."""
+
+    differential_c: Annotated[float, Gt(0), Le(10)] = 0.3
+    """How far back past the band's edge a call ends, °C: a heat belt coasts too, by about as much
+    as the 0.2 °C that are left to the target."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoolBandSettings(BandSettings):
+    """When a call for cooling begins and ends."""
+
+    differential_c: Annotated[float, Gt(0), Le(10)] = 0.2
+    """How far back past the band's edge a call ends, °C: above the target, because the cold that
+    the evaporator has stored takes the beer the rest of the way."""
+
+
+@dataclass(frozen=True, slots=True)
 class ProtectionSettings:
     """What one output needs to be protected from.
 
@@ -70,8 +93,9 @@ class ProtectionSettings:
     longest_run_s: Annotated[float, Gt(0), Le(7 * DAY_S)] = 12 * HOUR_S
     """Runs no longer than this without a rest, s; then it is switched off with an alarm."""
 
-    rest_s: Annotated[float, Ge(0), Le(DAY_S)] = 900.0
-    """How long it rests after its longest run, or after it was found to have no effect, s."""
+    rest_s: Annotated[float, Ge(60), Le(DAY_S)] = 900.0
+    """How long it rests after its longest run, or after it was found to have no effect, s. Never
+    without a rest: an output that has no effect would go straight on, and raise no alarm."""
 
 
 PROTECTION_BY_KIND: dict[OutputKind, ProtectionSettings] = {
@@ -238,8 +262,8 @@ class ChamberSettings:
     air_probe: ProbeSettings | None = None
     watching_probes: tuple[ProbeSettings, ...] = ()
     outputs: tuple[OutputSettings, ...] = ()
-    heat: BandSettings = BandSettings()
-    cool: BandSettings = BandSettings()
+    heat: HeatBandSettings = HeatBandSettings()
+    cool: CoolBandSettings = CoolBandSettings()
     changeover_s: Annotated[float, Ge(0), Le(DAY_S)] = 600.0
     """From the end of heating to the start of cooling and the other way round, s: longer than a
     heater's or an evaporator's stored heat takes to reach the air."""
