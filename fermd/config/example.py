@@ -119,7 +119,7 @@ def _table(
     for key, below in inner.items():
         if key not in skipped:
             told = {"duty": Duty.COOL} if key == "fail_safe" else None
-            lines += _table(f"{header}.{key}", below, {}, bare or key == "cool", told)
+            lines += _table(f"{header}.{key}", below, {}, bare, told)
     return lines
 
 

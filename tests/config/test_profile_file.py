@@ -20,7 +20,7 @@ from fermd.config.profile_file import (
     shipped_profiles,
 )
 from fermd.config.site_file import parse_site
-from fermd.control.settings import BandSettings, ChamberSettings, ProbeSettings
+from fermd.control.settings import ChamberSettings, CoolBandSettings, ProbeSettings
 from fermd.control.steps import FinalHold, FreeRise, Hold, Jump, Profile, Ramp, Soak, WaitForPerson
 
 EVERY_KIND = """
@@ -168,7 +168,7 @@ def test_the_coldest_allowed_target_is_allowed() -> None:
 
 
 def test_a_soak_narrower_than_the_band_would_never_end() -> None:
-    wide = ChamberSettings("lager", ProbeSettings("vessel"), cool=BandSettings(0.6, 0.6))
+    wide = ChamberSettings("lager", ProbeSettings("vessel"), cool=CoolBandSettings(0.6, 0.6))
     (fault,) = check_against(Profile("X", (Soak(5.0, 60.0, 0.5),)), wide)
     assert str(fault) == (
         "step[1].within_c = 0.5: must be at least 0.6 °C, the wider band of chamber lager: closer "

@@ -8,16 +8,16 @@ from dataclasses import fields
 from fermd.config.attribute_docs import attribute_docs
 from fermd.config.profile_tables import STEP_TYPES
 from fermd.config.schema import profile_schema, site_schema
-from fermd.control.settings import BandSettings, LimitSettings
+from fermd.control.settings import HeatBandSettings, LimitSettings
 
 
 def test_ranges_defaults_and_meanings_are_those_of_the_settings() -> None:
-    band = site_schema()["$defs"]["BandSettings"]["properties"]["band_c"]
+    band = site_schema()["$defs"]["HeatBandSettings"]["properties"]["band_c"]
     assert band["exclusiveMinimum"] == 0
     assert band["maximum"] == 5
-    assert band["default"] == BandSettings().band_c
-    assert band["description"] == attribute_docs(BandSettings)["band_c"]
-    assert band["description"].startswith("Nothing is called for closer to the target")
+    assert band["default"] == HeatBandSettings().band_c
+    assert band["description"] == attribute_docs(HeatBandSettings)["band_c"]
+    assert band["description"].startswith("Nothing is called for closer below the target")
 
 
 def test_every_number_of_the_limits_is_in_the_schema() -> None:
