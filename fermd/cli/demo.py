@@ -24,6 +24,7 @@ from fermd.config.profile_file import find_profile, load_profile
 from fermd.config.site import SimulatedSettings, SiteFile
 from fermd.control.commands import AcknowledgeAlarm, ConfirmStep, StartProfile
 from fermd.control.decision import Mode
+from fermd.control.events import CommandAnswered
 from fermd.control.progress import planned_s
 from fermd.control.reading import ProbeFault
 from fermd.control.steps import Profile, WaitForPerson
@@ -58,6 +59,9 @@ PITCHED_UTC_S = datetime(2026, 3, 6, 17, 0, tzinfo=UTC).timestamp()
 """The demonstration's batch is pitched on a Friday evening in March."""
 
 DAY_S = 86400.0
+
+PITCH_AFTER_S = 120.0
+"""A look at the thermometer first, s: the probes must have earned their trust."""
 
 PLUG_LOOSE_AFTER_S = 2.4 * DAY_S
 PLUG_LOOSE_FOR_S = 1500.0
@@ -162,6 +166,7 @@ class _Brewer:
         self._total_s = planned_length_s(profile)
         self._probe_id = site.probe_ids[site.settings.chambers[0].vessel_probe.name]
         self._alarmed = False
+        self._started = False
         self.finished = False
         self.loop = ControlLoop(
             site.settings,
@@ -172,12 +177,15 @@ class _Brewer:
             journal,
             self._after_tick,
         )
-        self.loop.requests.ask(self._chamber, StartProfile(profile, WHO))
-        self._note("20 l of 12 °P, pitched")
+        self._later(PITCH_AFTER_S, self._pitch)
         self._later(PLUG_LOOSE_AFTER_S, self._loosen)
 
     def _later(self, after_s: float, action: Callable[[], None]) -> None:
         self._clock.after(after_s, action)
+
+    def _pitch(self) -> None:
+        self.loop.requests.ask(self._chamber, StartProfile(self._profile, WHO))
+        self._note("20 l of 12 °P, pitched")
 
     def _loosen(self) -> None:
         self._board.probes.break_probe(self._probe_id, ProbeFault.DISCONNECTED)
@@ -199,8 +207,11 @@ class _Brewer:
                 seen = AcknowledgeAlarm(alarm.kind.value, alarm.subject, WHO)
                 self.loop.requests.ask(self._chamber, seen)
         shown = decision.outlook
+        self._started = self._started or shown is not None
         if shown is None:
-            self._end(decision.mode is Mode.HAND)
+            refused = any(isinstance(e, CommandAnswered) and not e.taken for e in decision.events)
+            if self._started or refused:
+                self._end(decision.mode is Mode.HAND)
         elif shown.kind == "final-hold" and shown.elapsed_s >= LAST_HOLD_S:
             self._end(True)
         elif shown.kind == WaitForPerson.kind and shown.elapsed_s >= 3600.0:
