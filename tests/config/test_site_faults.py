@@ -128,9 +128,9 @@ def test_another_pin_factory_is_refused_instead_of_falling_back_on_it() -> None:
 
 
 def test_bands_that_make_heating_and_cooling_fight_are_refused() -> None:
-    assert faults_of(with_table("chamber.lager.heat", "differential_c = 0.6")) == [
-        "fermd.toml: chamber.lager.heat.differential_c = 0.6: must be below heat.band_c + "
-        "cool.band_c, which is 0.6 °C: a call that ends beyond the other side's band makes "
+    assert faults_of(with_table("chamber.lager.heat", "differential_c = 0.8")) == [
+        "fermd.toml: chamber.lager.heat.differential_c = 0.8: must be below heat.band_c + "
+        "cool.band_c, which is 0.8 °C: a call that ends beyond the other side's band makes "
         "heating and cooling fight each other"
     ]
 
