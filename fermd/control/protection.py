@@ -156,9 +156,12 @@ def protect(
     protection = output.protection
     safety = around.safety
     overrun = _longest_run(history, protection, mono_s)
-    for ending in (overrun, _sent_to_rest(history, mono_s)):
-        if ending is not None:
-            safety = (*safety, ending)
+    endings = [
+        ending
+        for ending in (overrun, _sent_to_rest(history, protection, mono_s))
+        if ending is not None
+    ]
+    safety = (*safety, *endings)
     locks = () if history.on else _locks(history, output, around, mono_s)
     wish = Wish.SAFETY_OFF if safety else Wish.ON if wanted else Wish.OFF
     now = phase(history, protection, mono_s, locked=bool(locks))
@@ -171,7 +174,7 @@ def protect(
     elif on and not wanted:
         reasons = (_minimum_run(history, protection),)
     return Protected(
-        _switched(history, protection, on, overrun is not None, mono_s),
+        _switched(history, protection, on, bool(endings), mono_s),
         on,
         reasons,
         rested=overrun is not None,
@@ -194,7 +197,7 @@ def rest(history: History, protection: ProtectionSettings, mono_s: float) -> His
 
 
 def _switched(
-    history: History, protection: ProtectionSettings, on: bool, overrun: bool, mono_s: float
+    history: History, protection: ProtectionSettings, on: bool, rests: bool, mono_s: float
 ) -> History:
     if on == history.on:
         return history
@@ -202,7 +205,7 @@ def _switched(
         recent = tuple(start for start in history.starts_mono_s if mono_s - start < HOUR_S)
         return replace(history, on=True, started_mono_s=mono_s, starts_mono_s=(*recent, mono_s))
     stopped = replace(history, on=False, stopped_mono_s=mono_s)
-    return rest(stopped, protection, mono_s) if overrun else stopped
+    return rest(stopped, protection, mono_s) if rests else stopped
 
 
 # What takes an output off at once.
@@ -217,11 +220,13 @@ def _longest_run(history: History, protection: ProtectionSettings, mono_s: float
     return Reason(Rule.LONGEST_RUN, until_mono_s=mono_s + protection.rest_s, number=ran_s)
 
 
-def _sent_to_rest(history: History, mono_s: float) -> Reason | None:
-    # Only the watcher sends an output to rest while it is on.
-    if not history.on or history.rest_until_mono_s is None or history.rest_until_mono_s <= mono_s:
+def _sent_to_rest(history: History, protection: ProtectionSettings, mono_s: float) -> Reason | None:
+    # Nothing starts before its rest is over, so a rest beyond the start came while it was on: from
+    # the watcher. That it is over by now (the loop did not run) is no acquittal.
+    began_s = history.started_mono_s or 0.0
+    if not history.on or history.rest_until_mono_s is None or history.rest_until_mono_s <= began_s:
         return None
-    return Reason(Rule.NO_EFFECT, until_mono_s=history.rest_until_mono_s)
+    return Reason(Rule.NO_EFFECT, until_mono_s=mono_s + protection.rest_s)
 
 
 # What keeps an output on.
