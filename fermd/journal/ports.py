@@ -7,7 +7,7 @@ lock, torn file) shows up in `trouble()`, never as an exception in the loop.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from fermd.control.events import Event, Severity
@@ -45,6 +45,9 @@ class ChamberRecord:
 
     chamber: str
     state_json: str
+    boot_id: str | None = field(default=None, compare=False)
+    """The boot whose clock the times in `state_json` are on; filled in by the journal when it
+    gives a record back. May be older than `Outage.previous_boot_id`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +57,12 @@ class Outage:
     previous_boot_id: str | None
     """None: the journal is new."""
     ended_cleanly: bool
-    """The previous daemon wrote its stop; else nothing is known of the relays since `last`."""
+    """The previous daemon wrote its stop, and this one could write its start; else nothing is
+    known of the relays since `last`."""
     last: Moment | None
     """The newest moment in the journal."""
     lines: tuple[LineHistory, ...]
+    """Only what was written in the boot `previous_boot_id`; a line without history is not here."""
     chambers: tuple[ChamberRecord, ...]
 
 

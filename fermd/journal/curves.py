@@ -1,0 +1,187 @@
+"""Readings of a span of time, as closely as the record still has them and the asker wants them.
+
+A spike is in the minimum or the maximum of every resolution. What the thinning has not counted
+yet is counted when it is asked for, into the same buckets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Any
+
+from sqlite_utils import Database
+
+from fermd.journal.thinning import buckets_of
+
+
+class Resolution(IntEnum):
+    """How closely readings are told; the value is the bucket's length in seconds, 0 for raw."""
+
+    RAW = 0
+    MINUTE = 60
+    QUARTER_HOUR = 900
+
+
+@dataclass(frozen=True, slots=True)
+class TemperaturePoint:
+    """One raw reading, or all readings of one probe in one bucket."""
+
+    chamber: str
+    probe: str
+    boot: int
+    mono_s: float
+    """Of the reading, or of the bucket's start."""
+    wall_utc_s: float
+    wall_trusted: bool
+    minimum_c: float | None
+    """°C; None where there are only faults. All three are the same for a raw reading."""
+    mean_c: float | None
+    maximum_c: float | None
+    good_readings: int
+    faulty_readings: int
+    fault: str | None = None
+    """Of a raw reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Temperatures:
+    """Readings of a span of time, all at one resolution, in the order in which they came."""
+
+    resolution: Resolution
+    points: tuple[TemperaturePoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Which readings are meant: those of a span of the wall clock, of all probes or some."""
+
+    from_wall_utc_s: float
+    to_wall_utc_s: float
+    """Not itself in the span."""
+    chamber: str | None = None
+    probe: str | None = None
+
+    def parameters(self) -> dict[str, Any]:
+        """As the statements below name them."""
+        return {
+            "first": self.from_wall_utc_s,
+            "end": self.to_wall_utc_s,
+            "chamber": self.chamber,
+            "probe": self.probe,
+        }
+
+
+def read_temperatures(
+    db: Database, span: Span, resolution: Resolution | None, most_points: int
+) -> Temperatures:
+    """The readings of a span; without a resolution, at the finest that fits. See JournalReader."""
+    if resolution is None:
+        resolution = _fitting(db, span, most_points)
+    rows = db.query(
+        f"SELECT * FROM ({_source(resolution)}) JOIN probes USING (probe_key) WHERE {_CHOSEN} "  # noqa: S608 - constants
+        "ORDER BY boot, start_mono_s, first_seq",
+        span.parameters(),
+    )
+    return Temperatures(resolution, tuple(_point(row) for row in rows))
+
+
+_CHOSEN = "(:chamber IS NULL OR chamber = :chamber) AND (:probe IS NULL OR probe = :probe)"
+_NOT_COUNTED_YET = "seq > (SELECT rolled_up_to_seq FROM rollup_progress)"
+_RAW_COLUMNS = (
+    "seq AS first_seq, boot, mono_s AS start_mono_s, probe_key, "
+    "wall_utc_s AS start_wall_utc_s, wall_trusted, "
+    "fault IS NULL AS good_readings, fault IS NOT NULL AS faulty_readings, "
+    "temp_c AS minimum_c, temp_c AS mean_c, temp_c AS maximum_c, fault"
+)
+_QUARTER_HOURS = (
+    "rollup_quarter_hour WHERE start_wall_utc_s > :first - 900 AND start_wall_utc_s < :end"
+)
+
+# Readings that have been counted are found through their quarter hours. Where the clock was
+# stepped within a quarter hour, up to that much of it may be missed.
+_RAW = f"""
+    SELECT {_RAW_COLUMNS} FROM readings
+        WHERE seq BETWEEN (SELECT min(first_seq) FROM {_QUARTER_HOURS})
+            AND (SELECT max(last_seq) FROM {_QUARTER_HOURS})
+        AND wall_utc_s >= :first AND wall_utc_s < :end
+    UNION ALL SELECT {_RAW_COLUMNS} FROM readings
+        WHERE {_NOT_COUNTED_YET} AND wall_utc_s >= :first AND wall_utc_s < :end"""  # noqa: S608 - constants
+
+
+def _source(resolution: Resolution) -> str:
+    """The SELECT of everything in the span at a resolution."""
+    if resolution is Resolution.RAW:
+        return _RAW
+    table = "rollup_minute" if resolution is Resolution.MINUTE else "rollup_quarter_hour"
+    bucket_s = int(resolution)
+    fresh = buckets_of(
+        bucket_s,
+        f"{_NOT_COUNTED_YET} AND wall_utc_s >= :first - {bucket_s} "
+        f"AND wall_utc_s < :end + {bucket_s}",
+    )
+    in_span = "start_wall_utc_s >= :first AND start_wall_utc_s < :end"
+    # A bucket may have been counted in part: its two parts are joined as the thinning would.
+    return f"""
+        SELECT min(first_seq) AS first_seq, boot, start_mono_s, probe_key,
+            min(start_wall_utc_s) AS start_wall_utc_s, min(wall_trusted) AS wall_trusted,
+            sum(good_readings) AS good_readings, sum(faulty_readings) AS faulty_readings,
+            min(minimum_c) AS minimum_c,
+            sum(mean_c * good_readings) / sum(good_readings) FILTER (WHERE mean_c IS NOT NULL)
+                AS mean_c,
+            max(maximum_c) AS maximum_c, NULL AS fault
+        FROM (SELECT * FROM {table} WHERE {in_span}
+            UNION ALL SELECT * FROM ({fresh}) WHERE {in_span})
+        GROUP BY boot, start_mono_s, probe_key"""  # noqa: S608 - constants
+
+
+def _point(row: dict[str, Any]) -> TemperaturePoint:
+    return TemperaturePoint(
+        row["chamber"],
+        row["probe"],
+        row["boot"],
+        row["start_mono_s"],
+        row["start_wall_utc_s"],
+        row["wall_trusted"] > 0,
+        row["minimum_c"],
+        row["mean_c"],
+        row["maximum_c"],
+        row["good_readings"],
+        row["faulty_readings"],
+        row["fault"],
+    )
+
+
+def _fitting(db: Database, span: Span, most_points: int) -> Resolution:
+    for resolution in (Resolution.RAW, Resolution.MINUTE):
+        if not _covers(db, resolution, span):
+            continue
+        (count,) = db.execute(
+            f"SELECT count(*) FROM (SELECT 1 FROM ({_source(resolution)}) "  # noqa: S608 - constants
+            f"JOIN probes USING (probe_key) WHERE {_CHOSEN} LIMIT :limit)",
+            {**span.parameters(), "limit": most_points + 1},
+        ).fetchone()
+        if count <= most_points:
+            return resolution
+    return Resolution.QUARTER_HOUR
+
+
+def _covers(db: Database, resolution: Resolution, span: Span) -> bool:
+    """Whether nothing of the span has been thinned away at this resolution."""
+    # Quarter hours are kept for good: is the first of the span's still there more finely?
+    first = db.execute(
+        "SELECT first_seq, boot, start_mono_s, probe_key FROM rollup_quarter_hour "
+        "WHERE start_wall_utc_s >= ? AND start_wall_utc_s < ? ORDER BY first_seq LIMIT 1",
+        (span.from_wall_utc_s, span.to_wall_utc_s),
+    ).fetchone()
+    if first is None:
+        return True
+    if resolution is Resolution.RAW:
+        finer = db.execute("SELECT 1 FROM readings WHERE seq = ?", first[:1])
+    else:
+        finer = db.execute(
+            "SELECT 1 FROM rollup_minute WHERE boot = ? AND start_mono_s >= ? "
+            "AND start_mono_s < ? AND probe_key = ? LIMIT 1",
+            (first[1], first[2], first[2] + 900, first[3]),
+        )
+    return finer.fetchone() is not None

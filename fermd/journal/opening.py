@@ -1,0 +1,267 @@
+"""Opening the journal, whatever has become of its file.
+
+- What cannot be used (not a database, malformed, of a newer schema, cut to nothing) is set aside:
+  renamed together with its write-ahead log, never deleted, never over another file; a new journal
+  is begun. What can still be read of the chambers' state goes over into the new one. The history
+  of the relay lines does not: an unknown history costs some minutes, a wrong one a compressor.
+- What cannot be written (missing folder, no permission, read-only or full disk, locked) is left
+  alone and reported; the writer tries again later.
+- A database of another program is never touched.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from fermd.control.moment import Moment
+from fermd.journal.ports import Outage
+from fermd.journal.readonly import connect_to_read, lenient_text
+from fermd.journal.remembered import NOTHING_KNOWN, Stamp, add_chambers, read_outage
+from fermd.journal.schema import (
+    APPLICATION_ID,
+    KNOWN_VERSION,
+    OLDEST_SQLITE,
+    PAGE_BYTES,
+    migrate,
+    version_of,
+)
+
+CHECK_AT_ONCE_BYTES = 16 * 2**20
+"""A file up to this size is checked before anything is written to it. A larger one is checked in
+the writer's thread: at the 20 MB/s of a slow card it would hold up the start by seconds."""
+
+WAL_PAGES = 1000
+"""The write-ahead log is carried over into the database when it has grown to this many pages
+(1 MB): the more often, the more often the same pages are written."""
+
+WAL_KEPT_BYTES = 2 * WAL_PAGES * PAGE_BYTES
+"""A log that has grown beyond this is cut back to it once it has been carried over. Not to
+nothing: writing into a file that is there already spares the file system's own journal."""
+
+
+class JournalError(Exception):
+    """The journal cannot be opened or written; the text says which file, why and what to do."""
+
+    def __init__(self, path: Path, cause: str, remedy: str) -> None:
+        self.path, self.cause, self.remedy = path, cause, remedy
+        super().__init__(f"{path}: {cause}; {remedy}")
+
+
+class NotWritable(JournalError):  # noqa: N818 - reads as what it says
+    """It may become writable; the file is to be left as it is."""
+
+
+class Unusable(JournalError):  # noqa: N818 - reads as what it says
+    """It will never do as a journal again: it is to be set aside."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """A journal that was put out of the way, and why."""
+
+    kept_as: Path
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A journal ready to be written to."""
+
+    connection: sqlite3.Connection
+    outage: Outage
+    check_later: bool
+    """The file is large and has not been checked yet."""
+    set_aside: SetAside | None = None
+
+
+def open_or_begin(path: Path, wall_utc_s: float, busy_s: float) -> Opened:
+    """Open the journal, or begin a new one where there is none or none that can be used.
+
+    `wall_utc_s` only serves to name a file that is set aside; another process's lock is waited
+    for `busy_s` seconds at most. Raises NotWritable.
+    """
+    try:
+        connection, outage, check_later = _open(path, busy_s)
+    except Unusable as error:
+        return begin_anew(path, error.cause, wall_utc_s, busy_s)
+    return Opened(connection, outage, check_later)
+
+
+def begin_anew(path: Path, cause: str, wall_utc_s: float, busy_s: float) -> Opened:
+    """Set the file aside and begin a new journal in its place. Raises NotWritable."""
+    kept_as = set_aside(path, wall_utc_s)
+    salvaged = outage_of_unwritable(kept_as)
+    try:
+        connection, _, _ = _open(path, busy_s)
+        _carry_over(connection, salvaged)
+    except Unusable as error:
+        raise NotWritable(path, error.cause, "see whether the disk is sound") from error
+    except sqlite3.Error as error:
+        raise as_journal_error(path, error) from error
+    return Opened(connection, salvaged, check_later=False, set_aside=SetAside(kept_as, cause))
+
+
+def outage_of_unwritable(path: Path) -> Outage:
+    """What can be read of a journal that this run cannot be noted in.
+
+    Without the note the next start could take an old orderly stop for the last one, so that
+    nothing counts as known of the relays. Never raises.
+    """
+    try:
+        with closing(connect_to_read(path)) as connection:
+            found = read_outage(connection)
+    except (sqlite3.Error, ValueError, TypeError, OSError):
+        return NOTHING_KNOWN
+    return replace(found, ended_cleanly=False, lines=())
+
+
+def set_aside(path: Path, wall_utc_s: float) -> Path:
+    """Rename the journal with its companions; its new path. Raises NotWritable."""
+    at = datetime.fromtimestamp(max(0.0, wall_utc_s), UTC).strftime("%Y%m%dT%H%M%S")
+    try:
+        kept_as = _free_name(path, f"{path.name}.set-aside-{at}")
+        # The log goes first: a new journal must never find an old one's.
+        for suffix in ("-shm", "-wal", ""):
+            if (source := path.with_name(path.name + suffix)).exists():
+                source.rename(kept_as.with_name(kept_as.name + suffix))
+        _sync_folder(path.parent)
+    except OSError as error:
+        cause = f"cannot be used and cannot be renamed either ({error.strerror})"
+        raise NotWritable(path, cause, "move it away by hand") from error
+    return kept_as
+
+
+def first_fault(connection: sqlite3.Connection) -> str | None:
+    """What SQLite's own check of the file's structure says first; None if it is sound."""
+    (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+    return None if verdict == "ok" else str(verdict)
+
+
+def as_journal_error(path: Path, error: sqlite3.Error) -> JournalError:
+    """What SQLite reports, in terms of what to do about it."""
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return Unusable(path, str(error), "it is set aside and a new one is begun")
+    return NotWritable(path, str(error), _REMEDIES.get(code, "see the system's log for the disk"))
+
+
+_REMEDIES = {
+    sqlite3.SQLITE_FULL: "make room on the disk",
+    sqlite3.SQLITE_BUSY: "end the program that holds it open for writing",
+    sqlite3.SQLITE_LOCKED: "end the program that holds it open for writing",
+    sqlite3.SQLITE_READONLY: "make the file and its folder writable for the daemon's user",
+    sqlite3.SQLITE_CANTOPEN: "make the folder exist and writable for the daemon's user",
+    sqlite3.SQLITE_PERM: "make the file writable for the daemon's user",
+    sqlite3.SQLITE_IOERR: "see whether the disk is full, or the system's log for a failing one",
+}
+
+
+def _open(path: Path, busy_s: float) -> tuple[sqlite3.Connection, Outage, bool]:
+    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
+        needed = ".".join(map(str, OLDEST_SQLITE))
+        cause = f"SQLite {sqlite3.sqlite_version} has no strict tables"
+        raise NotWritable(path, cause, f"install SQLite {needed} or later")
+    size = _size_to_open(path)
+    try:
+        connection = sqlite3.connect(
+            path, timeout=busy_s, isolation_level=None, check_same_thread=False
+        )
+    except sqlite3.Error as error:
+        raise as_journal_error(path, error) from error
+    try:
+        check_later = size > CHECK_AT_ONCE_BYTES
+        _examine(path, connection, with_check=not check_later)
+        _prepare(connection)
+        outage = read_outage(connection)
+    except sqlite3.Error as error:
+        connection.close()
+        raise as_journal_error(path, error) from error
+    except BaseException:
+        connection.close()
+        raise
+    return connection, outage, check_later
+
+
+def _size_to_open(path: Path) -> int:
+    log = path.with_name(path.name + "-wal")
+    try:
+        if not path.parent.is_dir():
+            cause = f"the folder {path.parent} is missing"
+            raise NotWritable(path, cause, "create it, writable for the daemon's user")
+        if path.exists():
+            size = path.stat().st_size
+            if size == 0:
+                raise Unusable(path, "it is empty (0 bytes)", "it is set aside")
+            return size
+        if log.exists() and log.stat().st_size > 0:
+            raise Unusable(path, "only its write-ahead log is there", "it is set aside")
+    except OSError as error:
+        raise NotWritable(path, str(error.strerror), "give the daemon's user access") from error
+    return 0
+
+
+def _examine(path: Path, connection: sqlite3.Connection, *, with_check: bool) -> None:
+    connection.text_factory = lenient_text
+    tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_schema")}
+    marked = connection.execute("PRAGMA application_id").fetchone()[0]
+    if tables and marked != APPLICATION_ID and not {"output_changes", "daemon_runs"} <= tables:
+        cause = "it is a database of another program"
+        raise NotWritable(path, cause, "name another file for the journal")
+    version = version_of(connection)
+    if version > KNOWN_VERSION:
+        cause = f"its schema version {version} is newer than {KNOWN_VERSION}, the newest known here"
+        raise Unusable(path, cause, "it is set aside; install the newer fermd to go on with it")
+    if with_check and (fault := first_fault(connection)) is not None:
+        raise Unusable(path, fault, "it is set aside")
+
+
+def _prepare(connection: sqlite3.Connection) -> None:
+    connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+    connection.execute("PRAGMA journal_mode = WAL")
+    # FULL: a commit is on the disk when it returns, so that it survives a power cut.
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute(f"PRAGMA wal_autocheckpoint = {WAL_PAGES}")
+    connection.execute(f"PRAGMA journal_size_limit = {WAL_KEPT_BYTES}")
+    migrate(connection)
+    # With references enforced, SQLite would empty a table row by row and write all of them. Keys
+    # are only ever made by inserting.py and file.py, which make the row that they point to first.
+    connection.execute("PRAGMA foreign_keys = OFF")
+    # Debian's SQLite overwrites what is deleted with zeros: nothing here is a secret.
+    connection.execute("PRAGMA secure_delete = OFF")
+    # Shows at once what would show at the first row: a lock, a read-only file.
+    connection.execute("BEGIN IMMEDIATE")
+    connection.execute("ROLLBACK")
+
+
+def _carry_over(connection: sqlite3.Connection, salvaged: Outage) -> None:
+    connection.execute("BEGIN IMMEDIATE")
+    for boot_id in {each.boot_id for each in salvaged.chambers if each.boot_id is not None}:
+        connection.execute("INSERT INTO boots (boot_id) VALUES (?)", (boot_id,))
+    boots = {boot_id: boot for boot, boot_id in connection.execute("SELECT * FROM boots")}
+    for each in salvaged.chambers:
+        if each.boot_id in boots:
+            stamp = Stamp(0, boots[each.boot_id], salvaged.last or Moment(0.0))
+            add_chambers(connection, stamp, [each])
+    connection.execute("COMMIT")
+
+
+def _free_name(path: Path, wanted: str) -> Path:
+    number = 1
+    while True:
+        name = wanted if number == 1 else f"{wanted}-{number}"
+        if not any(path.with_name(name + suffix).exists() for suffix in ("", "-wal", "-shm")):
+            return path.with_name(name)
+        number += 1
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
