@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import errno
 import os
+import socket
 from collections.abc import Mapping
 from dataclasses import fields
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import quote
 
+import click
 import httpx
 
 from fermd.cli.exits import Failure
@@ -54,8 +56,8 @@ def socket_path(given: Path | None, site: Path | None) -> Path:
 class Daemon:
     """The running daemon. Every method raises `Failure` if it cannot be reached or says no."""
 
-    def __init__(self, socket: Path, timeout_s: float = PATIENCE_S) -> None:
-        self.socket: Final = socket
+    def __init__(self, path: Path, timeout_s: float = PATIENCE_S) -> None:
+        self.socket: Final = path
         self._timeout_s = timeout_s
         self._client: httpx.Client | None = None
 
@@ -94,6 +96,7 @@ class Daemon:
 
     def _ask(self, method: str, place: str, body: Mapping[str, Any] | None = None) -> Any:
         if self._client is None:
+            self._reach()
             self._client = httpx.Client(
                 transport=httpx.HTTPTransport(uds=str(self.socket)),
                 base_url="http://fermd",
@@ -101,6 +104,9 @@ class Daemon:
                 # A proxy of the environment is not for a socket on this machine.
                 trust_env=False,
             )
+            context = click.get_current_context(silent=True)
+            if context is not None:
+                context.call_on_close(self._client.close)
         try:
             answer = self._client.request(method, place, json=body)
         except httpx.TimeoutException as error:
@@ -109,8 +115,6 @@ class Daemon:
                 "`systemctl status fermd`",
                 os.EX_UNAVAILABLE,
             ) from error
-        except httpx.ConnectError as error:
-            raise self._unreachable(error) from error
         except httpx.HTTPError as error:
             raise self._not_understood(str(error)) from error
         return self._read(answer)
@@ -134,12 +138,18 @@ class Daemon:
                 raise Failure(f"{self.socket}: {why}; try again in a moment", os.EX_UNAVAILABLE)
         raise self._not_understood(f"HTTP status {answer.status_code}")
 
-    def _unreachable(self, error: BaseException) -> Failure:
+    def _reach(self) -> None:
+        """Connect once, only to learn from the system itself why it cannot be done."""
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as trial:
+            trial.settimeout(self._timeout_s)
+            try:
+                trial.connect(str(self.socket))
+            except (OSError, ValueError) as error:
+                raise self._unreachable(error) from error
+
+    def _unreachable(self, error: OSError | ValueError) -> Failure:
         """Say why there is no connection, by the system's own error."""
-        cause: BaseException | None = error
-        while cause is not None and not isinstance(cause, OSError):
-            cause = cause.__cause__ or cause.__context__
-        number = cause.errno if isinstance(cause, OSError) else None
+        number = error.errno if isinstance(error, OSError) else None
         start = "start it with `systemctl start fermd` or `fermd run`"
         match number:
             case errno.ENOENT | errno.ENOTDIR:
@@ -152,7 +162,7 @@ class Daemon:
                 why += "(`sudo adduser $USER fermd`) and log in again, or use sudo"
                 return Failure(f"{self.socket}: {why}", os.EX_NOPERM)
             case _:
-                why = f"the daemon cannot be reached ({cause or error}); look at "
+                why = f"the daemon cannot be reached ({error}); look at "
                 why += "`systemctl status fermd`"
         return Failure(f"{self.socket}: {why}", os.EX_UNAVAILABLE)
 

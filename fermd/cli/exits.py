@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from collections.abc import Mapping
 from typing import Final
@@ -10,10 +11,11 @@ from typing import Final
 import click
 
 ANSWERED_NO: Final = 1
-INTERRUPTED: Final = 130
-"""128 + SIGINT, as shells count."""
-PIPE_CLOSED: Final = 141
-"""128 + SIGPIPE, as shells count."""
+HUNG_UP: Final = 128 + signal.SIGHUP
+INTERRUPTED: Final = 128 + signal.SIGINT
+PIPE_CLOSED: Final = 128 + signal.SIGPIPE
+TERMINATED: Final = 128 + signal.SIGTERM
+"""Ends by a signal are counted as shells do."""
 
 EXIT_CODES: Final[Mapping[int, str]] = {
     os.EX_OK: "done",
@@ -28,8 +30,10 @@ EXIT_CODES: Final[Mapping[int, str]] = {
     os.EX_PROTOCOL: "the daemon's answer cannot be understood",
     os.EX_NOPERM: "this user may not",
     os.EX_CONFIG: "a site file or a profile is wrong",
+    HUNG_UP: "the terminal was closed",
     INTERRUPTED: "interrupted with Ctrl-C",
     PIPE_CLOSED: "whoever was reading has gone",
+    TERMINATED: "ended with kill",
 }
 """Every exit code and what it means."""
 

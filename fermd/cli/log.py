@@ -10,6 +10,7 @@ import click
 
 from fermd.cli.command import Command
 from fermd.cli.options import (
+    FILE,
     SITE_VARIABLE,
     SOCKET_VARIABLE,
     USUAL_SITE,
@@ -47,20 +48,20 @@ Plain = dict[str, Any]
 @click.option(
     "--journal",
     metavar="FILE",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Read this journal, without the daemon.",
 )
 @click.option(
     "--socket",
     metavar="PATH",
-    type=click.Path(path_type=Path),
+    type=FILE,
     envvar=SOCKET_VARIABLE,
     help=f"The daemon's socket. [environment: {SOCKET_VARIABLE}]",
 )
 @click.option(
     "--site",
     metavar="FILE",
-    type=click.Path(path_type=Path),
+    type=FILE,
     envvar=SITE_VARIABLE,
     help=f"The site file, which names both. [environment: {SITE_VARIABLE}]",
 )

@@ -84,6 +84,30 @@ class Span(click.ParamType[float]):
         return sign * math.fsum(float(number) * self._UNITS_S[unit] for number, unit in parts)
 
 
+class FilePath(click.ParamType[Path]):
+    """A path, whatever is there: whoever opens it says what is wrong with it."""
+
+    name = "path"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Return the path."""
+        if not str(value) or "\0" in str(value):
+            self.fail(f"{_shown(value)}: is not a possible path", param, ctx)
+        return Path(value)
+
+    def shell_complete(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        param: click.Parameter,  # noqa: ARG002
+        incomplete: str,
+    ) -> list[CompletionItem]:
+        """Let the shell complete it."""
+        return [CompletionItem(incomplete, type="file")]
+
+
+FILE: Final = FilePath()
+
+
 def json_option(function: Decorated) -> Decorated:
     """`--json`."""
     return click.option("as_json", "--json", is_flag=True, help="Print JSON, for machines.")(
@@ -126,7 +150,7 @@ def site_option(function: Decorated) -> Decorated:
     return click.option(
         "--site",
         metavar="FILE",
-        type=click.Path(path_type=Path),
+        type=FILE,
         envvar=SITE_VARIABLE,
         help=f"The site file. [environment: {SITE_VARIABLE}; usually {USUAL_SITE}]",
     )(function)
@@ -138,7 +162,7 @@ def daemon_options(function: Decorated) -> Decorated:
     @click.option(
         "--socket",
         metavar="PATH",
-        type=click.Path(path_type=Path),
+        type=FILE,
         envvar=SOCKET_VARIABLE,
         help=f"The daemon's socket. [environment: {SOCKET_VARIABLE}; usually "
         "/run/fermd/fermd.sock]",
@@ -146,7 +170,7 @@ def daemon_options(function: Decorated) -> Decorated:
     @click.option(
         "--site",
         metavar="FILE",
-        type=click.Path(path_type=Path),
+        type=FILE,
         envvar=SITE_VARIABLE,
         help=f"Take the socket's path from this site file. [environment: {SITE_VARIABLE}]",
     )

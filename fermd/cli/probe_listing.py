@@ -97,14 +97,14 @@ def shown_rows(found: Sequence[Plain], unit: Unit) -> list[tuple[str, str, str, 
 
 
 def _state(one: Plain, unit: Unit) -> str:
-    parts = ["good" if one["trusted"] else worded_reading(one, unit)["words"]]
     if one["by"] == "bus":
         parts = [fault(ProbeFault(one["fault"])) if one["fault"] else "good"]
         if one["resolution_bits"] not in (None, 12):
             parts.append(f"{one['resolution_bits']} bits")
         return ", ".join(parts)
-    counts = [f"{count} × {fault(ProbeFault(name))}" for name, count in one["faults"].items()]
+    parts = ["good" if one["trusted"] else worded_reading(one, unit)["words"]]
     parts.append(f"{one['samples']} samples")
+    counts = [f"{count} × {fault(ProbeFault(name))}" for name, count in one["faults"].items()]
     return ", ".join(parts + counts)
 
 

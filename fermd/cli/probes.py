@@ -15,6 +15,7 @@ import click
 
 from fermd.cli.command import Command
 from fermd.cli.options import (
+    FILE,
     SOCKET_VARIABLE,
     USUAL_SITE,
     fahrenheit_option,
@@ -41,14 +42,14 @@ Plain = dict[str, Any]
 @click.option(
     "--socket",
     metavar="PATH",
-    type=click.Path(path_type=Path),
+    type=FILE,
     envvar=SOCKET_VARIABLE,
     help="The daemon's socket.",
 )
 @click.option(
     "--root",
     metavar="FOLDER",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Read the probes in this folder of the kernel's, without the daemon. "
     "[usually /sys/bus/w1/devices]",
 )

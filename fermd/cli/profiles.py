@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fermd.cli.command import Command
-from fermd.cli.options import fahrenheit_option, json_option
+from fermd.cli.options import FILE, fahrenheit_option, json_option
 from fermd.cli.start import complete_profile
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.argument("profile", required=False, shell_complete=complete_profile)
 @click.option(
     "--folder",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Look for profiles of your own in this folder. [usually /etc/fermd/profiles]",
 )
 @fahrenheit_option

@@ -9,7 +9,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from fermd.cli.command import Command
-from fermd.cli.options import chamber_option, daemon_options, json_option
+from fermd.cli.options import FILE, chamber_option, daemon_options, json_option
 
 if TYPE_CHECKING:
     from fermd.cli.client import Daemon
@@ -39,7 +39,7 @@ def complete_profile(
 @click.argument("profile", shell_complete=complete_profile)
 @click.option(
     "--folder",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Look for profiles of your own in this folder. [usually /etc/fermd/profiles]",
 )
 @daemon_options

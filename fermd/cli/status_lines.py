@@ -71,8 +71,6 @@ def coming(chamber: Plain, status: Plain) -> list[str]:
         return ["nothing is planned"]
     if chamber["mode"] == "off" or chamber["mode"] == "hand":
         return [f"the profile stands at {_step(profile)}; `fermd resume` goes on with it"]
-    if profile["kind"] == "end":
-        return ["nothing: the profile has come to its end; its last target is held"]
     lines = [f"now {_step(profile)}, for {span(profile['elapsed_s'])} so far"]
     if chamber["mode"] == "paused":
         return [*lines, "nothing before `fermd resume`: its clock stands still"]

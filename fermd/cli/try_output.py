@@ -127,8 +127,9 @@ class _Trial:
         from fermd.cli.exits import Failure
         from fermd.cli.ordering import status_after
 
-        self._order({"command": "override-output", "for_s": self._for_s})
+        # Counted from before it was asked for, so that the daemon does not end it first.
         self._began_s = time.monotonic()
+        self._order({"command": "override-output", "for_s": self._for_s})
         first = last = self._chamber_of(status_after(self._daemon, tick))
         ended_by_itself = False
         try:
@@ -154,12 +155,12 @@ class _Trial:
         while True:
             show(self._output_of(chamber))
             left_s = self._began_s + self._for_s - time.monotonic()
-            if left_s <= 0:
-                return chamber
-            time.sleep(min(LOOK_EVERY_S, left_s))
+            time.sleep(max(0.0, min(LOOK_EVERY_S, left_s)))
             if self._output_of(chamber)["on"] is self._on:
                 self._as_asked_s += time.monotonic() - at_s
             at_s = time.monotonic()
+            if left_s <= LOOK_EVERY_S:
+                return chamber
             chamber = self._chamber_of(self._daemon.status())
 
     @contextlib.contextmanager
