@@ -7,6 +7,7 @@ even that fails, the daemon ends it by itself when the time is over.
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import sys
 import time
@@ -129,19 +130,24 @@ class _Trial:
 
         # Counted from before it was asked for, so that the daemon does not end it first.
         self._began_s = time.monotonic()
-        self._order({"command": "override-output", "for_s": self._for_s})
-        first = last = self._chamber_of(status_after(self._daemon, tick))
-        ended_by_itself = False
+        asked, over = True, False
         try:
-            with _ended_by_signals(), self._shown() as show:
-                last = self._follow(first, show)
-                ended_by_itself = True
+            with _ended_by_signals():
+                try:
+                    self._order({"command": "override-output", "for_s": self._for_s})
+                except Failure as failure:
+                    # Without an answer it may have been taken all the same.
+                    asked = failure.code == os.EX_UNAVAILABLE
+                    raise
+                first = self._chamber_of(status_after(self._daemon, tick))
+                with self._shown() as show:
+                    last = self._follow(first, show)
+                over = True
         finally:
-            self._give_back(quietly=not ended_by_itself)
+            if asked:
+                self._give_back(quietly=not over)
         self._sum_up(first, last)
         if not self._as_asked_s:
-            import os
-
             state = "on" if self._on else "off"
             raise Failure(
                 f"{self._name} did not go {state} in {self._for_s:g} s: it was held, see above; "
