@@ -18,7 +18,9 @@ from fermd.control.reasons import Rule
 from fermd.control.settings import (
     PROTECTION_BY_KIND,
     ChamberSettings,
+    CoolBandSettings,
     Duty,
+    HeatBandSettings,
     OutputKind,
     OutputSettings,
     ProbeRole,
@@ -32,12 +34,14 @@ TICK_S = 10.0
 
 
 def vessel_probe(**given: Any) -> ProbeSettings:
-    """A vessel probe that is not called frozen, because a bench's beer stands perfectly still."""
-    return ProbeSettings(**{"name": "beer", "role": ProbeRole.CONTROLLING, "frozen_s": 0.0} | given)
+    """A vessel probe for beer that stands perfectly still, or is another beer from now on."""
+    still = {"name": "beer", "role": ProbeRole.CONTROLLING, "frozen_s": 0.0, "jump_c": 50.0}
+    return ProbeSettings(**still | given)
 
 
 def air_probe(**given: Any) -> ProbeSettings:
-    return ProbeSettings(**{"name": "air", "role": ProbeRole.LIMITING, "frozen_s": 0.0} | given)
+    still = {"name": "air", "role": ProbeRole.LIMITING, "frozen_s": 0.0, "jump_c": 50.0}
+    return ProbeSettings(**still | given)
 
 
 def fridge(**given: Any) -> OutputSettings:
@@ -94,6 +98,8 @@ def settings(**given: Any) -> ChamberSettings:
             "vessel_probe": vessel_probe(),
             "air_probe": air_probe(),
             "outputs": (heater(), fridge()),
+            "heat": HeatBandSettings(0.3, 0.3),
+            "cool": CoolBandSettings(0.3, 0.3),
         }
         | given
     )
@@ -101,7 +107,10 @@ def settings(**given: Any) -> ChamberSettings:
 
 def unprotected(**given: Any) -> ChamberSettings:
     """The same with relays that may switch at any time, to see calls pass straight through."""
-    outputs = (heater(protection=UNPROTECTED), fridge(protection=UNPROTECTED))
+    outputs = (
+        heater(protection=UNPROTECTED),
+        fridge(protection=UNPROTECTED, kind=OutputKind.VALVE),
+    )
     return settings(**{"outputs": outputs, "changeover_s": 0.0} | given)
 
 

@@ -15,11 +15,12 @@ from fermd.control.alarms import AlarmKind
 from fermd.control.commands import Command
 from fermd.control.reading import ProbeFault, Sample
 from fermd.control.settings import (
-    BandSettings,
     ChamberSettings,
+    CoolBandSettings,
     Duty,
     EffectSettings,
     FailSafeSettings,
+    HeatBandSettings,
     LimitSettings,
     ProtectionSettings,
     crossed,
@@ -61,11 +62,11 @@ def chambers(draw: st.DrawFn) -> ChamberSettings:
     fail_safe = FailSafeSettings(draw(st.sampled_from([None, *duties])), run_s=120.0, every_s=600.0)
     chamber = ChamberSettings(
         name="lager",
-        vessel_probe=vessel_probe(bad_run=3, good_run=2, stale_s=60.0, offset_c=0.25),
-        air_probe=air_probe(bad_run=3, good_run=2) if draw(st.integers(0, 3)) else None,
+        vessel_probe=vessel_probe(bad_run=3, good_run=2, stale_s=60.0, offset_c=0.25, jump_c=3.0),
+        air_probe=air_probe(bad_run=3, good_run=2, jump_c=3.0) if draw(st.integers(0, 3)) else None,
         outputs=tuple(outputs),
-        heat=BandSettings(0.2, draw(st.sampled_from([0.1, 0.3]))),
-        cool=BandSettings(0.2, draw(st.sampled_from([0.1, 0.3]))),
+        heat=HeatBandSettings(0.2, draw(st.sampled_from([0.1, 0.3]))),
+        cool=CoolBandSettings(0.2, draw(st.sampled_from([0.1, 0.3]))),
         changeover_s=draw(st.sampled_from([0.0, 120.0, 900.0])),
         limits=LimitSettings(
             air_lowest_c=draw(st.sampled_from([-2.0, 6.0])),
