@@ -18,12 +18,12 @@ from fermd.journal.opening import (
     WAL_KEPT_BYTES,
     NotWritable,
     Opened,
-    SetAside,
     Unusable,
     as_journal_error,
     begin_anew,
     first_fault,
     open_or_begin,
+    worn_out,
 )
 from fermd.journal.pending import Batch
 from fermd.journal.ports import Outage
@@ -64,38 +64,30 @@ class JournalFile:
         """Whether the file is open and still the one under its name."""
         return self._connection is not None and self._inode == _inode(self.path)
 
-    def open(self, wall_utc_s: float, lowest_order: int) -> Opened:
+    def open(self, wall_utc_s: float, lowest_order: int, *, spoilt: str | None = None) -> Opened:
         """Open the file or begin one, and begin this run in it.
 
-        `lowest_order` is the lowest place that rows to be written may have. Raises JournalError.
+        `lowest_order` is the lowest place that rows to be written may have. With `spoilt` (the
+        cause) the file is known not to do, and is set aside. Raises JournalError.
         """
         self.let_go()
-        opened = open_or_begin(self.path, wall_utc_s, self._busy_s)
+        may_set_aside = self._set_aside_count < MOST_SET_ASIDE
+        if spoilt is None:
+            opened = open_or_begin(self.path, wall_utc_s, self._busy_s, may_set_aside=may_set_aside)
+        elif may_set_aside:
+            opened = begin_anew(self.path, spoilt, wall_utc_s, self._busy_s)
+        else:
+            raise worn_out(self.path, spoilt)
+        self._set_aside_count += opened.set_aside is not None
         self._begin(opened, lowest_order)
         return opened
-
-    def replace(self, cause: str, wall_utc_s: float, lowest_order: int) -> SetAside:
-        """The file has turned out to be unusable: set it aside and go on in a new one.
-
-        Raises JournalError.
-        """
-        self.let_go()
-        if self._set_aside_count >= MOST_SET_ASIDE:
-            remedy = "the disk spoils what is written to it: replace it"
-            raise NotWritable(self.path, f"{cause}, for the {MOST_SET_ASIDE + 1}th time", remedy)
-        opened = begin_anew(self.path, cause, wall_utc_s, self._busy_s)
-        self._set_aside_count += 1
-        self._begin(opened, lowest_order)
-        if opened.set_aside is None:
-            raise NotWritable(self.path, cause, "see whether the disk is sound")
-        return opened.set_aside
 
     def check(self) -> None:
         """The check that was put off when a large file was opened. Raises JournalError."""
         if self._check_later:
-            self._check_later = False
             if (fault := first_fault(self._held())) is not None:
                 raise Unusable(self.path, fault, "it is set aside")
+            self._check_later = False
 
     def write(self, batch: Batch) -> list[Incident]:
         """Write everything in one transaction; what is to be noted of it, if anything.

@@ -21,7 +21,13 @@ from pathlib import Path
 from fermd.control.moment import Moment
 from fermd.journal.ports import Outage
 from fermd.journal.readonly import connect_to_read, lenient_text
-from fermd.journal.remembered import NOTHING_KNOWN, Stamp, add_chambers, read_outage
+from fermd.journal.remembered import (
+    NOTHING_KNOWN,
+    Stamp,
+    add_chambers,
+    read_chambers_alone,
+    read_outage,
+)
 from fermd.journal.schema import (
     APPLICATION_ID,
     KNOWN_VERSION,
@@ -79,7 +85,9 @@ class Opened:
     set_aside: SetAside | None = None
 
 
-def open_or_begin(path: Path, wall_utc_s: float, busy_s: float) -> Opened:
+def open_or_begin(
+    path: Path, wall_utc_s: float, busy_s: float, *, may_set_aside: bool = True
+) -> Opened:
     """Open the journal, or begin a new one where there is none or none that can be used.
 
     `wall_utc_s` only serves to name a file that is set aside; another process's lock is waited
@@ -88,8 +96,16 @@ def open_or_begin(path: Path, wall_utc_s: float, busy_s: float) -> Opened:
     try:
         connection, outage, check_later = _open(path, busy_s)
     except Unusable as error:
+        if not may_set_aside:
+            raise worn_out(path, error.cause) from error
         return begin_anew(path, error.cause, wall_utc_s, busy_s)
     return Opened(connection, outage, check_later)
+
+
+def worn_out(path: Path, cause: str) -> NotWritable:
+    """The error for a disk that has spoilt one journal after the other."""
+    remedy = "the disk spoils what is written to it: replace it"
+    return NotWritable(path, f"{cause}, and others were set aside before it", remedy)
 
 
 def begin_anew(path: Path, cause: str, wall_utc_s: float, busy_s: float) -> Opened:
@@ -114,7 +130,10 @@ def outage_of_unwritable(path: Path) -> Outage:
     """
     try:
         with closing(connect_to_read(path)) as connection:
-            found = read_outage(connection)
+            try:
+                found = read_outage(connection)
+            except sqlite3.Error:
+                found = read_chambers_alone(connection)
     except (sqlite3.Error, ValueError, TypeError, OSError):
         return NOTHING_KNOWN
     return replace(found, ended_cleanly=False, lines=())
@@ -139,7 +158,7 @@ def set_aside(path: Path, wall_utc_s: float) -> Path:
 def first_fault(connection: sqlite3.Connection) -> str | None:
     """What SQLite's own check of the file's structure says first; None if it is sound."""
     (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
-    return None if verdict == "ok" else str(verdict)
+    return None if verdict == "ok" else str(verdict).splitlines()[-1]
 
 
 def as_journal_error(path: Path, error: sqlite3.Error) -> JournalError:

@@ -119,6 +119,25 @@ def read_outage(connection: sqlite3.Connection) -> Outage:
     )
 
 
+def read_chambers_alone(connection: sqlite3.Connection) -> Outage:
+    """What a journal that is spoilt elsewhere still knows of its chambers. Raises sqlite3.Error."""
+    boot_ids = dict(connection.execute("SELECT boot, boot_id FROM boots"))
+    newest = connection.execute(
+        "SELECT boot, mono_s, wall_utc_s, wall_trusted FROM chamber_records "
+        "ORDER BY seq DESC LIMIT 1"
+    ).fetchone()
+    if newest is None:
+        return NOTHING_KNOWN
+    boot, mono_s, wall_utc_s, trusted = newest
+    return Outage(
+        previous_boot_id=boot_ids.get(boot),
+        ended_cleanly=False,
+        last=Moment(mono_s, wall_utc_s, wall_trusted=trusted > 0),
+        lines=(),
+        chambers=tuple(_read_chambers(connection, boot_ids)),
+    )
+
+
 def newest_seq(connection: sqlite3.Connection) -> int:
     """The highest `seq` in any table; 0 for an empty journal."""
     return max(

@@ -157,7 +157,9 @@ class Writing:
                 if closing and not succeeded:
                     succeeded = self._succeeds(self._round)
             with self.changed:
-                self._done_flush = flush
+                # A file that was set aside in this round is neither: the next round writes.
+                if succeeded or self.failure is not None:
+                    self._done_flush = flush
                 self.changed.notify_all()
             if closing:
                 self._file.let_go()
@@ -186,10 +188,10 @@ class Writing:
         self._write()
         self._thin_a_little()
 
-    def _open(self) -> Outage:
+    def _open(self, spoilt: str | None = None) -> Outage:
         with self.changed:
             lowest, wall_utc_s = self.pending.lowest_order(), self.newest.wall_utc_s
-        opened = self._file.open(wall_utc_s, lowest)
+        opened = self._file.open(wall_utc_s, lowest, spoilt=spoilt)
         self._introduce(opened.set_aside)
         return opened.outage
 
@@ -251,14 +253,11 @@ class Writing:
     def _failed(self, error: JournalError) -> None:
         self._job = None
         if isinstance(error, Unusable):
-            with self.changed:
-                lowest, wall_utc_s = self.pending.lowest_order(), self.newest.wall_utc_s
             try:
-                set_aside = self._file.replace(error.cause, wall_utc_s, lowest)
+                self._open(spoilt=error.cause)
             except JournalError as worse:
                 error = worse
             else:
-                self._introduce(set_aside)
                 return
         self._file.let_go()
         with self.changed:
