@@ -62,9 +62,14 @@ class Span:
     chamber: str | None = None
     probe: str | None = None
 
-    def parameters(self) -> dict[str, Any]:
-        """As the statements below name them."""
+    def parameters(self, db: Database) -> dict[str, Any]:
+        """As the statements below name them; `counted` is how far the thinning has come.
+
+        That is a parameter because SQLite would read all readings if it stood in the statement.
+        """
+        (counted,) = db.execute("SELECT rolled_up_to_seq FROM rollup_progress").fetchone()
         return {
+            "counted": counted,
             "first": self.from_wall_utc_s,
             "end": self.to_wall_utc_s,
             "chamber": self.chamber,
@@ -81,13 +86,13 @@ def read_temperatures(
     rows = db.query(
         f"SELECT * FROM ({_source(resolution)}) JOIN probes USING (probe_key) WHERE {_CHOSEN} "  # noqa: S608 - constants
         "ORDER BY boot, start_mono_s, first_seq",
-        span.parameters(),
+        span.parameters(db),
     )
     return Temperatures(resolution, tuple(_point(row) for row in rows))
 
 
 _CHOSEN = "(:chamber IS NULL OR chamber = :chamber) AND (:probe IS NULL OR probe = :probe)"
-_NOT_COUNTED_YET = "seq > (SELECT rolled_up_to_seq FROM rollup_progress)"
+_NOT_COUNTED_YET = "seq > :counted"
 _RAW_COLUMNS = (
     "seq AS first_seq, boot, mono_s AS start_mono_s, probe_key, "
     "wall_utc_s AS start_wall_utc_s, wall_trusted, "
@@ -109,8 +114,8 @@ _RAW = f"""
         WHERE {_NOT_COUNTED_YET} AND wall_utc_s >= :first AND wall_utc_s < :end"""  # noqa: S608 - constants
 
 
-def _source(resolution: Resolution) -> str:
-    """The SELECT of everything in the span at a resolution."""
+def _parts(resolution: Resolution) -> str:
+    """The SELECT of everything in the span; a bucket that was counted in part is there twice."""
     if resolution is Resolution.RAW:
         return _RAW
     table = "rollup_minute" if resolution is Resolution.MINUTE else "rollup_quarter_hour"
@@ -121,7 +126,14 @@ def _source(resolution: Resolution) -> str:
         f"AND wall_utc_s < :end + {bucket_s}",
     )
     in_span = "start_wall_utc_s >= :first AND start_wall_utc_s < :end"
-    # A bucket may have been counted in part: its two parts are joined as the thinning would.
+    return f"""SELECT * FROM {table} WHERE {in_span}
+        UNION ALL SELECT * FROM ({fresh}) WHERE {in_span}"""  # noqa: S608 - constants
+
+
+def _source(resolution: Resolution) -> str:
+    """The SELECT of everything in the span, each bucket once."""
+    if resolution is Resolution.RAW:
+        return _RAW
     return f"""
         SELECT min(first_seq) AS first_seq, boot, start_mono_s, probe_key,
             min(start_wall_utc_s) AS start_wall_utc_s, min(wall_trusted) AS wall_trusted,
@@ -130,8 +142,7 @@ def _source(resolution: Resolution) -> str:
             sum(mean_c * good_readings) / sum(good_readings) FILTER (WHERE mean_c IS NOT NULL)
                 AS mean_c,
             max(maximum_c) AS maximum_c, NULL AS fault
-        FROM (SELECT * FROM {table} WHERE {in_span}
-            UNION ALL SELECT * FROM ({fresh}) WHERE {in_span})
+        FROM ({_parts(resolution)})
         GROUP BY boot, start_mono_s, probe_key"""  # noqa: S608 - constants
 
 
@@ -157,9 +168,9 @@ def _fitting(db: Database, span: Span, most_points: int) -> Resolution:
         if not _covers(db, resolution, span):
             continue
         (count,) = db.execute(
-            f"SELECT count(*) FROM (SELECT 1 FROM ({_source(resolution)}) "  # noqa: S608 - constants
+            f"SELECT count(*) FROM (SELECT 1 FROM ({_parts(resolution)}) "  # noqa: S608 - constants
             f"JOIN probes USING (probe_key) WHERE {_CHOSEN} LIMIT :limit)",
-            {**span.parameters(), "limit": most_points + 1},
+            {**span.parameters(db), "limit": most_points + 1},
         ).fetchone()
         if count <= most_points:
             return resolution

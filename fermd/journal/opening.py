@@ -34,6 +34,7 @@ from fermd.journal.schema import (
     OLDEST_SQLITE,
     PAGE_BYTES,
     migrate,
+    migrations,
     version_of,
 )
 
@@ -226,7 +227,9 @@ def _size_to_open(path: Path) -> int:
 
 def _examine(path: Path, connection: sqlite3.Connection, *, with_check: bool) -> None:
     connection.text_factory = lenient_text
-    tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_schema")}
+    # The list of migrations comes first: a start may have been cut off right after it.
+    query = "SELECT name FROM sqlite_schema WHERE tbl_name <> ?"
+    tables = {name for (name,) in connection.execute(query, (migrations.migrations_table,))}
     marked = connection.execute("PRAGMA application_id").fetchone()[0]
     if tables and marked != APPLICATION_ID and not {"output_changes", "daemon_runs"} <= tables:
         cause = "it is a database of another program"

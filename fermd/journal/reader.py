@@ -166,10 +166,14 @@ class JournalReader:
             return [StartsInHour(**row) for row in rows]
 
     def span(self) -> tuple[float, float] | None:
-        """The earliest and the latest trusted wall time of any reading; None without one."""
+        """The earliest and the latest trusted wall time of any reading; None without one.
+
+        Exact to a quarter of an hour.
+        """
         query = (
             "SELECT min(wall) AS first, max(wall) AS last FROM ("
-            "SELECT wall_utc_s AS wall FROM readings WHERE wall_trusted > 0 UNION ALL "
+            "SELECT wall_utc_s AS wall FROM readings WHERE wall_trusted > 0 "
+            "AND seq > (SELECT rolled_up_to_seq FROM rollup_progress) UNION ALL "
             "SELECT start_wall_utc_s FROM rollup_quarter_hour WHERE wall_trusted > 0)"
         )
         with self._open() as db:

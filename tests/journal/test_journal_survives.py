@@ -9,9 +9,10 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import pytest
 from journal_bench import WALL_S, at, rows
 
-from fermd.control.events import OutputChanged, TargetChanged
+from fermd.control.events import GapSeen, OutputChanged, TargetChanged
 from fermd.control.moment import Moment
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
@@ -295,3 +296,24 @@ def test_rows_of_a_process_before_in_the_same_boot_are_mended_too_and_of_another
         (WALL_S + 50, 1),
         (WALL_S + 60, 1),
     ]
+
+
+@pytest.mark.parametrize("part", range(0, 100, 7))
+def test_a_log_torn_by_a_power_cut_gives_back_whole_transactions_from_the_first_on(
+    begin, path, tmp_path, part
+):
+    journal = begin()
+    for second in range(1, 40):
+        journal.events(at(second), "lager", [GapSeen(float(second)), GapSeen(-float(second))])
+        assert journal.flush()
+    torn = tmp_path / "torn.sqlite"
+    torn.write_bytes(path.read_bytes())
+    log = Path(f"{path}-wal").read_bytes()
+    Path(f"{torn}-wal").write_bytes(log[: len(log) * part // 100] + b"\xff" * 512)
+    after = begin(path=torn, boot_id="after")
+    assert after.trouble() is None
+    assert after.flush()
+    lasted = [s for (s,) in rows(torn, "SELECT lasted_s FROM gaps ORDER BY seq")]
+    pairs = len(lasted) // 2
+    assert lasted == [sign * n for n in range(1, pairs + 1) for sign in (1.0, -1.0)]
+    assert rows(torn, "PRAGMA integrity_check") == [("ok",)]
