@@ -52,7 +52,7 @@ class Line:
     """When a process last took over without proof of the past."""
     rest_until_s: float = NEVER
     run: list[tuple[float, float]] = field(default_factory=list)
-    """Of the present run since there was last a driving difference: (time, watched °C)."""
+    """Of the present run since its last progress for good: (time, watched °C)."""
     accused: bool = False
     """Seen to have no effect: must be off at the next tick."""
     doubtful: bool = False
@@ -250,6 +250,9 @@ class RelayWitness:
             return
         sign = 1.0 if duty is Duty.HEAT else -1.0
         if vessel_c is not None and air_c is not None and sign * (air_c - vessel_c) >= 1.0:
+            line.run = []
+        worst_c = min((sign * temp_c for _, temp_c in line.run), default=sign * watched_c)
+        if sign * watched_c - worst_c >= self.settings.by_duty[duty].effect.wrong_way_c / 2:
             line.run = []
         line.run.append((true_s, watched_c))
         best_c = max(line.run, key=lambda point: sign * point[1])[1]
