@@ -17,7 +17,7 @@ from fermd.control.bands import Call, Called
 from fermd.control.bands import call as call_of_bands
 from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
-from fermd.control.effect import watch
+from fermd.control.effect import Watch, watch
 from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged, TrustChanged
 from fermd.control.moment import Moment
 from fermd.control.progress import Outlook, outlook
@@ -67,22 +67,29 @@ def step(
 ) -> tuple[ChamberState, Decision]:
     """Run one tick of control; returns the new state and everything that was decided."""
     events: list[Event] = []
-    state, passed_s = _pass_time(state, now, events)
-    state, view = _look(state, settings, inputs.samples, now, events)
+    passed_s = _passed_s(state, now, events)
+    healths, view = _look(state, settings, inputs.samples, now, events)
     for command in inputs.commands:
         state = orders.obey(state, settings, command, view.vessel_c, now, events)
     state = profile_run.advance(state, view.vessel_c, passed_s, events)
     target = profile_run.target(state)
     called = _call(state, settings, target, view, now)
-    state = replace(state, call=called.call)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
-    state = _watch(state, settings, outputs, view, now)
+    state, watches = _watch(state, settings, outputs, view, now)
     state = _tell_target(state, target, events)
     state = conditions.follow_deviation(state, settings, target, view.vessel_c, now.mono_s)
-    found = conditions.present(state, settings, view.vessel, view.air, view.readings, now)
+    found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
-    state = replace(state, alarms=alarms)
     events.extend(changed)
+    # What every tick changes is changed in one go: this is the hottest path of the simulator.
+    state = replace(
+        state,
+        healths=healths,
+        call=called.call,
+        watches=watches,
+        alarms=alarms,
+        last_mono_s=now.mono_s,
+    )
     return state, _decision(state, settings, target, called, view, outputs, events)
 
 
@@ -109,12 +116,13 @@ def let_go(
     return replace(state, histories=histories, watches={}), tuple(events)
 
 
-def _pass_time(state: ChamberState, now: Moment, events: list[Event]) -> tuple[ChamberState, float]:
+def _passed_s(state: ChamberState, now: Moment, events: list[Event]) -> float:
+    """Return how much time has passed under control since the last tick."""
     passed_s = 0.0 if state.last_mono_s is None else max(0.0, now.mono_s - state.last_mono_s)
     if passed_s > LONGEST_TICK_S:
         events.append(GapSeen(passed_s))
-        passed_s = 0.0
-    return replace(state, last_mono_s=now.mono_s), passed_s
+        return 0.0
+    return passed_s
 
 
 def _look(
@@ -123,7 +131,7 @@ def _look(
     samples: Mapping[str, Sequence[Sample]],
     now: Moment,
     events: list[Event],
-) -> tuple[ChamberState, _View]:
+) -> tuple[Mapping[str, health.Health], _View]:
     healths: dict[str, health.Health] = {}
     readings: dict[str, Reading] = {}
     for probe in settings.probes:
@@ -138,7 +146,7 @@ def _look(
             events.append(TrustChanged(probe.name, after.trusted, fault, temp_c))
     air = readings[settings.air_probe.name] if settings.air_probe is not None else None
     view = _View(readings, readings[settings.vessel_probe.name], air)
-    return replace(state, healths=healths), view
+    return healths, view
 
 
 def _call(
@@ -268,9 +276,9 @@ def _watch(
     outputs: tuple[OutputDecision, ...],
     view: _View,
     now: Moment,
-) -> ChamberState:
+) -> tuple[ChamberState, Mapping[Duty, Watch]]:
     """Let the watcher look at every output; one without effect rests from the next tick on."""
-    watches = {}
+    watches: dict[Duty, Watch] = {}
     found: dict[Duty, History] = {}
     for decided in outputs:
         duty, output = decided.duty, settings.by_duty[decided.duty]
@@ -289,16 +297,13 @@ def _watch(
             watches[duty] = after
         if reason is not None:
             found[duty] = rest(state.histories[duty], output.protection, now.mono_s)
-    if not watches and not state.watches:
-        return state
-    if not found:
-        return replace(state, watches=watches)
-    return replace(
-        state,
-        watches=watches,
-        histories={**state.histories, **found},
-        resting={**state.resting, **dict.fromkeys(found, Rule.NO_EFFECT)},
-    )
+    if found:
+        state = replace(
+            state,
+            histories={**state.histories, **found},
+            resting={**state.resting, **dict.fromkeys(found, Rule.NO_EFFECT)},
+        )
+    return state, watches
 
 
 def _tell_target(state: ChamberState, target: Target | None, events: list[Event]) -> ChamberState:

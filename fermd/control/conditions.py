@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from fermd.control.alarms import AlarmKind, Condition
 from fermd.control.decision import Mode
+from fermd.control.health import Health
 from fermd.control.moment import Moment
 from fermd.control.reading import Reading, Trusted, Untrusted
 from fermd.control.reasons import Rule
@@ -28,6 +29,7 @@ _Found = dict[tuple[AlarmKind, str], Condition]
 def present(
     state: ChamberState,
     settings: ChamberSettings,
+    healths: Mapping[str, Health],
     vessel: Reading,
     air: Reading | None,
     readings: Mapping[str, Reading],
@@ -35,7 +37,7 @@ def present(
 ) -> Mapping[tuple[AlarmKind, str], Condition]:
     """Everything that is so at present, by kind and subject."""
     found: _Found = {}
-    _of_probes(found, state, settings, vessel, air, readings)
+    _of_probes(found, settings, healths, vessel, air, readings)
     _of_outputs(found, state, settings, now.mono_s)
     _of_beer(found, state, settings, vessel, now.mono_s)
     _of_profile(found, state)
@@ -75,8 +77,8 @@ def _add(
 
 def _of_probes(
     found: _Found,
-    state: ChamberState,
     settings: ChamberSettings,
+    healths: Mapping[str, Health],
     vessel: Reading,
     air: Reading | None,
     readings: Mapping[str, Reading],
@@ -90,7 +92,7 @@ def _of_probes(
         seen = readings[probe.name]
         if isinstance(seen, Untrusted):
             _add(found, AlarmKind.WATCHING_PROBE_LOST, probe.name, seen.last_temp_c)
-    for name, health in state.healths.items():
+    for name, health in healths.items():
         if health.bad_share >= UNSTEADY_SHARE:
             _add(found, AlarmKind.PROBE_UNSTEADY, name, health.bad_share, UNSTEADY_SHARE)
 

@@ -48,7 +48,8 @@ class Health:
     samples: int = 0
     """How many samples there have been in all."""
     bad_share: float = 0.0
-    """Share of bad samples lately (an exponential mean over about `SHARE_SAMPLES`), 0 to 1."""
+    """Share of bad samples lately (an exponential mean over about `SHARE_SAMPLES`), 0 to 1. Stands
+    still while the probe is not trusted: that it is lost is told already."""
 
 
 SHARE_SAMPLES = 100
@@ -139,7 +140,11 @@ def _bad(health: Health, settings: ProbeSettings, fault: ProbeFault, at_s: float
         good=0,
         bad=health.bad + 1,
         samples=health.samples + 1,
-        bad_share=health.bad_share + (1.0 - health.bad_share) / SHARE_SAMPLES,
+        bad_share=(
+            health.bad_share + (1.0 - health.bad_share) / SHARE_SAMPLES
+            if health.trusted
+            else health.bad_share
+        ),
     )
     if health.trusted and health.bad >= settings.bad_run:
         return _lose_trust(health, fault, at_s)

@@ -156,7 +156,7 @@ def presume_released(connection: sqlite3.Connection, seq: int, at: tuple[int, Mo
         "GROUP BY chamber, output) WHERE is_on = 1 ORDER BY seq"
     ).fetchall()
     for chamber, duty, output, line in left_on:
-        released = (Reason(Rule.STOPPING),)
+        released = (Reason(Rule.UNCLEAN_STOP),)
         change = OutputChanged(Duty(duty), output, line, on=False, reasons=released)
         waiting = WaitingHappening(0, moment, chamber, PresumedOff(change))
         insert_happening(connection, Stamp(seq, boot, moment), waiting)
