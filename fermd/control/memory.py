@@ -115,7 +115,10 @@ def profile_from_plain(plain: Mapping[str, Any]) -> Profile:
             for key, value in step.items()
             if key != "kind"
         }
-        steps.append(_KINDS[step["kind"]](**values))
+        made = _KINDS[step["kind"]](**values)
+        if isinstance(made, Ramp) and made.rate_c_per_day <= 0:
+            raise ValueError(f"a ramp at {made.rate_c_per_day} °C a day never ends")
+        steps.append(made)
     if not steps:
         raise ValueError("a profile without steps")
     return Profile(_text(plain["name"]), tuple(steps), _text(plain.get("description", "")))
