@@ -1,0 +1,262 @@
+"""What outlives the process: round trips through JSON, and memories that nobody can read."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from chamber_bench import Bench, unprotected
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fermd.control.alarms import AlarmKind
+from fermd.control.commands import (
+    AcknowledgeAlarm,
+    ExtendStep,
+    OverrideOutput,
+    PauseProfile,
+    SetTarget,
+    StartProfile,
+    SwitchOff,
+)
+from fermd.control.decision import Mode
+from fermd.control.events import AlarmChanged, AlarmPhase
+from fermd.control.memory import (
+    VERSION,
+    ForgottenError,
+    from_plain,
+    profile_from_plain,
+    profile_to_plain,
+    to_plain,
+)
+from fermd.control.settings import Duty
+from fermd.control.state import ChamberState, first_state
+from fermd.control.steps import (
+    FinalHold,
+    FreeRise,
+    Hold,
+    Jump,
+    Profile,
+    Ramp,
+    Soak,
+    WaitForPerson,
+)
+
+EVERY_STEP = Profile(
+    "everything",
+    (
+        Hold(12.0, 3600.0, "primary"),
+        Soak(16.0, 3600.0, 0.4, "rest"),
+        Ramp(4.0, 2.5, "down"),
+        Jump(1.0, 0.3, "crash"),
+        FreeRise(16.0, 22.0, 3600.0, "rise"),
+        WaitForPerson(12.0, "taste it", "tasting"),
+        FinalHold(1.0, "lagering"),
+    ),
+    "One of each",
+)
+FRESH = first_state(unprotected(), 5.0)
+
+
+def through_json(plain: object) -> Any:
+    return json.loads(json.dumps(plain, allow_nan=False))
+
+
+def at_work() -> Bench:
+    bench = Bench(unprotected())
+    bench.run(60.0)
+    bench.tick(StartProfile(EVERY_STEP))
+    bench.tick(ExtendStep(120.0))
+    bench.run(1234.5)
+    return bench
+
+
+def test_a_profile_comes_back_as_it_was() -> None:
+    assert profile_from_plain(through_json(profile_to_plain(EVERY_STEP))) == EVERY_STEP
+
+
+def remembers(state: ChamberState) -> ChamberState:
+    return from_plain(FRESH, through_json(to_plain(state)), 5.0)
+
+
+def test_a_running_profile_comes_back_with_its_clock() -> None:
+    bench = at_work()
+    after = remembers(bench.state)
+    assert after.mode is Mode.PROFILE
+    assert after.progress == bench.state.progress
+    assert after.hand is None
+
+
+@pytest.mark.parametrize(
+    ("command", "mode"),
+    [
+        (PauseProfile(), Mode.PAUSED),
+        (SetTarget(15.5), Mode.HAND),
+        (SwitchOff(), Mode.OFF),
+    ],
+)
+def test_every_mode_comes_back_with_its_target(command: Any, mode: Mode) -> None:
+    bench = at_work()
+    bench.tick(command)
+    after = remembers(bench.state)
+    assert (after.mode, after.hand, after.progress) == (
+        mode,
+        bench.state.hand,
+        bench.state.progress,
+    )
+
+
+def test_what_was_remembered_twice_is_the_same() -> None:
+    plain = to_plain(at_work().state)
+    assert to_plain(from_plain(FRESH, through_json(plain), 5.0)) == plain
+
+
+def test_trust_overrides_and_calls_have_to_be_earned_again() -> None:
+    bench = at_work()
+    bench.tick(OverrideOutput(Duty.COOL, True, 3600.0))
+    after = remembers(bench.state)
+    assert after.healths == FRESH.healths
+    assert after.histories == FRESH.histories
+    assert after.overrides == {}
+    assert after.call is FRESH.call
+
+
+def lost_probe() -> Bench:
+    bench = Bench(unprotected())
+    bench.run(60.0)
+    bench.vessel_c = None
+    bench.run(200.0)
+    return bench
+
+
+def goes_on(bench: Bench) -> Bench:
+    after = Bench(bench.settings, vessel_c=bench.vessel_c)
+    after.state = from_plain(after.state, through_json(to_plain(bench.state)), after.mono_s)
+    after.tick()
+    return after
+
+
+def test_an_alarm_that_was_raised_is_not_raised_again_by_a_restart() -> None:
+    after = goes_on(lost_probe())
+    assert after.alarms() == {AlarmKind.VESSEL_PROBE_LOST}
+    after.run(200.0)
+    assert after.happened(AlarmChanged) == []
+    after.vessel_c = 18.0
+    after.run(200.0)
+    assert [event.phase for event in after.happened(AlarmChanged)] == [AlarmPhase.CLEARED]
+
+
+def test_an_alarm_that_somebody_has_seen_stays_seen_over_a_restart() -> None:
+    bench = lost_probe()
+    bench.tick(AcknowledgeAlarm("vessel-probe-lost", "beer", "anna"))
+    after = goes_on(bench)
+    assert after.decision is not None
+    assert [alarm.phase for alarm in after.decision.alarms] == [AlarmPhase.ACKNOWLEDGED]
+
+
+def test_a_fridge_without_effect_keeps_its_alarm_over_a_restart_in_the_middle_of_its_rest() -> None:
+    bench = Bench(unprotected(air_probe=None), vessel_c=16.0)
+    bench.tick(SetTarget(10.0))
+    while AlarmKind.NO_EFFECT not in bench.alarms():
+        assert bench.vessel_c is not None
+        bench.vessel_c += 0.01
+        bench.tick(after_s=60.0)
+    after = goes_on(bench)
+    after.run(2000.0)
+    assert AlarmKind.NO_EFFECT in after.alarms()
+    after.tick(AcknowledgeAlarm("no-effect", "fridge", "anna"))
+    assert AlarmKind.NO_EFFECT not in after.alarms()
+
+
+def test_an_alarm_that_had_not_rung_yet_is_not_remembered() -> None:
+    bench = Bench(unprotected())
+    bench.vessel_c = None
+    bench.run(30.0)
+    assert bench.state.alarms
+    assert remembers(bench.state).alarms == ()
+
+
+def broken(**given: Any) -> Any:
+    return through_json(to_plain(at_work().state)) | given
+
+
+def with_progress(**given: Any) -> Any:
+    plain = through_json(to_plain(at_work().state))
+    plain["progress"] |= given
+    return plain
+
+
+def with_step(step: Any) -> Any:
+    plain = through_json(to_plain(at_work().state))
+    plain["progress"]["profile"]["steps"][0] = step
+    return plain
+
+
+UNREADABLE = {
+    "not a table": [],
+    "nothing": {},
+    "another version": broken(version=VERSION + 1),
+    "an unknown mode": broken(mode="asleep"),
+    "a running profile that is not there": broken(progress=None),
+    "a target by hand that is not there": broken(mode="hand"),
+    "a pause without its target": broken(mode="paused"),
+    "a target of one number": broken(hand=[12.0]),
+    "a target of words": broken(hand=["cold", "colder"]),
+    "a target that is no number": broken(hand=[float("nan"), 12.0]),
+    "a step beyond the last": with_progress(index=7),
+    "a step before the first": with_progress(index=-1),
+    "a clock that is no number": with_progress(elapsed_s="long"),
+    "a clock without end": with_progress(elapsed_s=float("inf")),
+    "a clock beyond numbers": with_progress(elapsed_s=10**400),
+    "a target on or off": with_progress(entry_c=True),
+    "a profile that is a name": with_progress(profile="lager"),
+    "a profile without steps": with_progress(profile={"name": "lager", "steps": []}),
+    "a profile without a name": with_progress(profile={"name": 7, "steps": []}),
+    "a step of an unknown kind": with_step({"kind": "boil"}),
+    "a step that is a list": with_step(["hold"]),
+    "a step without its numbers": with_step({"kind": "hold"}),
+    "a step with one too many": with_step({"kind": "final-hold", "target_c": 1.0, "for_s": 1.0}),
+    "a step at a word": with_step({"kind": "final-hold", "target_c": "cold"}),
+    "a ramp that never ends": with_step({"kind": "ramp", "to_c": 1.0, "rate_c_per_day": 0.0}),
+    "a step named by a number": with_step({"kind": "final-hold", "target_c": 1.0, "name": 7}),
+    "an alarm of an unknown kind": broken(raised=[["on-fire", "fridge"]]),
+    "an alarm about a number": broken(acknowledged=[["no-effect", 7]]),
+    "alarms that are no pairs": broken(raised=[["no-effect"]]),
+}
+
+
+@pytest.mark.parametrize("plain", UNREADABLE.values(), ids=UNREADABLE.keys())
+def test_a_memory_that_cannot_be_read_is_said_to_be_so(plain: Any) -> None:
+    with pytest.raises(ForgottenError, match="not readable"):
+        from_plain(FRESH, plain, 5.0)
+
+
+values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3)
+    ),
+    max_leaves=5,
+)
+
+
+@given(data=st.data())
+def test_a_memory_with_anything_in_any_place_is_read_or_refused_and_never_ends_a_tick(
+    data: st.DataObject,
+) -> None:
+    plain = through_json(to_plain(at_work().state))
+    place: Any = plain
+    while True:
+        keys = sorted(place) if isinstance(place, dict) else range(len(place))
+        key = data.draw(st.sampled_from(list(keys)))
+        if not isinstance(place[key], dict | list) or not place[key] or data.draw(st.booleans()):
+            break
+        place = place[key]
+    place[key] = data.draw(values)
+    bench = Bench(unprotected())
+    try:
+        bench.state = from_plain(bench.state, plain, bench.mono_s)
+    except ForgottenError:
+        return
+    bench.run(60.0)
