@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fermd.control import wording
 from fermd.control.wording import Unit
-from fermd.journal.reader import HappeningRow
+from fermd.journal.reader import EventRow
 from fermd.journal.rows import (
     BrewerNote,
     ClockStepped,
@@ -40,7 +40,7 @@ class Told:
         }
 
 
-def tell(row: HappeningRow, unit: Unit = Unit.CELSIUS) -> Told:
+def tell(row: EventRow, unit: Unit = Unit.CELSIUS) -> Told:
     """Put a row into words."""
     return Told(
         row.seq,
