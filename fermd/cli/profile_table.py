@@ -10,9 +10,11 @@ from fermd.control.progress import Progress, planned_s, target
 from fermd.control.steps import (
     FinalHold,
     FreeRise,
+    HoldUntil,
     Jump,
     Profile,
     Ramp,
+    Schedule,
     Soak,
     Step,
     WaitForPerson,
@@ -71,14 +73,18 @@ def _target(step: Step, unit: Unit) -> str:
         case FreeRise():
             low = temperature(step.floor_c, unit).split()[0]
             return f"{low} to {temperature(step.ceiling_c, unit)}"
+        case Schedule():
+            return ", ".join(f"{temperature(c.target_c, unit)} from {c.at}" for c in step.changes)
         case _:
             return temperature(step.target_c, unit)
 
 
 def _takes(step: Step, known_s: float | None) -> str:
     match step:
-        case FinalHold():
+        case FinalHold() | Schedule():
             return "no end"
+        case HoldUntil():
+            return f"until {step.until}"
         case WaitForPerson():
             return "a person"
         case Jump():

@@ -75,6 +75,7 @@ def decision_of(name: str, chamber: Plain) -> Decision:
         watching=tuple((key, _reading(seen)) for key, seen in chamber["watching"].items()),
         outputs=tuple(_output(plain) for plain in chamber["outputs"]),
         outlook=None,
+        planned=None,
         alarms=(),
         events=(),
     )

@@ -11,8 +11,10 @@ from annotated_types import Ge, Gt, Le, Lt, MinLen
 from pydantic import StringConstraints
 from pydantic.fields import FieldInfo
 
+from fermd.config.calendar_times import CALENDAR_WORDS
 from fermd.config.durations import DAY_S, DURATION_WORDS, Duration
 from fermd.config.errors import any_of, value_text
+from fermd.control.calendar import CalendarTime
 
 UNITS: Final = {
     # Longest endings first.
@@ -46,6 +48,8 @@ def _allowed_values(kind: Any, metadata: Sequence[Any], key: str) -> str:
         return f"must be {DURATION_WORDS}{_range_words(metadata, 'duration')}"
     if words := choices(kind):
         return f"must be {any_of(words)}"
+    if kind is CalendarTime:
+        return f"must be {CALENDAR_WORDS}"
     if any(isinstance(part, StringConstraints) for part in metadata):
         return (
             'must be the id of a 1-Wire thermometer in lower case, like "28-000006b67845", as '

@@ -25,6 +25,7 @@ from fermd.control.steps import (
     Jump,
     Profile,
     Ramp,
+    Schedule,
     Soak,
     Step,
     coldest_target_c,
@@ -180,9 +181,9 @@ def _check_steps(found: Checked, profile: Profile) -> None:
     for index, step in enumerate(profile.steps):
         if not found.is_sound("step", index, "kind"):
             continue
-        if isinstance(step, FinalHold) and index < len(profile.steps) - 1:
+        if isinstance(step, FinalHold | Schedule) and index < len(profile.steps) - 1:
             why = (
-                'only the last step may be a "final-hold", which never ends; '
+                f'only the last step may be a "{step.kind}", which never ends; '
                 'use "hold" with a time, or "wait"'
             )
             found.object_to(["step", index, "kind"], step.kind, why)

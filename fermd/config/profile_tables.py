@@ -28,6 +28,9 @@ PLACEHOLDERS: Final[dict[str, object]] = {
     "ceiling_c": 20.0,
     "for": "1 d",
     "prompt": "?",
+    "until": "18:00",
+    "at": "18:00",
+    "changes": [{"at": "18:00", "target_c": 20.0}],
     "step": [{"kind": "hold", "target_c": 20.0, "for": "1 d"}],
     "[]": {"kind": "hold", "target_c": 20.0, "for": "1 d"},
 }

@@ -17,6 +17,7 @@ from fermd.config.site import (
 )
 from fermd.config.site_tables import KIND_BY_DUTY
 from fermd.config.tables import settings_from
+from fermd.config.zone_calendar import ZoneCalendar
 from fermd.control.settings import (
     PROTECTION_BY_KIND,
     ChamberSettings,
@@ -40,6 +41,7 @@ def site_from(site: Any, path: Path) -> SiteFile:
         if "journal_path" not in site.model_fields_set:
             journal_path = SIMULATED_JOURNAL
     folder = path.absolute().parent
+    calendar = ZoneCalendar(board.zone)
     return SiteFile(
         path=path,
         time_zone=board.time_zone,
@@ -51,7 +53,9 @@ def site_from(site: Any, path: Path) -> SiteFile:
         socket_path=folder / board.socket_path,
         simulated=simulated,
         settings=SiteSettings(
-            tuple(chamber_settings(site, name) for name in site.chamber),
+            tuple(
+                replace(chamber_settings(site, name), calendar=calendar) for name in site.chamber
+            ),
             tuple(
                 settings_from(circuit, CircuitSettings, name=name)
                 for name, circuit in site.circuit.items()

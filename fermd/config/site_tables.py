@@ -135,7 +135,7 @@ def _output_table() -> type[Table]:
 def _chamber_table() -> type[Table]:
     return table_of(
         ChamberSettings,
-        without=("name",),
+        without=("name", "calendar"),
         more={
             "vessel_probe": (str, FileKey(description="Name of the probe in or on the vessel.")),
             "air_probe": (

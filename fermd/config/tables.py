@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import MISSING, Field, fields, is_dataclass
 from enum import Enum
 from pathlib import Path
+from types import GenericAlias
 from typing import (
     Annotated,
     Any,
@@ -29,6 +30,8 @@ from pydantic import Field as FileKey
 from pydantic.fields import FieldInfo
 
 from fermd.config.attribute_docs import attribute_docs
+from fermd.config.calendar_times import CALENDAR_TIME
+from fermd.control.calendar import CalendarTime
 
 S = TypeVar("S")
 
@@ -111,7 +114,7 @@ def settings_from(table: Table, settings_type: type[S], **given: Any) -> S:
 def _plain(value: object) -> object:
     if isinstance(value, Table) and value.settings_type is not None:
         return settings_from(value, value.settings_type)
-    return tuple(value) if isinstance(value, list) else value
+    return tuple(_plain(one) for one in value) if isinstance(value, list) else value
 
 
 def _in_file(kind: Any) -> Any:
@@ -122,6 +125,11 @@ def _in_file(kind: Any) -> Any:
     if get_origin(kind) in (Union, types.UnionType):
         (inner,) = (part for part in get_args(kind) if part is not types.NoneType)
         return _in_file(inner)
+    if get_origin(kind) is tuple:
+        one, *_ = get_args(kind)
+        return GenericAlias(list, (_in_file(one),))
+    if kind is CalendarTime:
+        return CALENDAR_TIME
     if isinstance(kind, type) and issubclass(kind, Enum | Path):
         return Annotated[kind, Strict(False)]
     return table_of(cast("type", kind)) if is_dataclass(kind) else kind

@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from fermd.control import conditions, health, orders, profile_run, safety
+from fermd.control import conditions, health, orders, outages, profile_orders, profile_run, safety
 from fermd.control.alarms import Alarms, observe, standing
 from fermd.control.bands import Call, Called
 from fermd.control.bands import call as call_of_bands
+from fermd.control.calendar import WallTime
 from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
 from fermd.control.effect import Watch, watch
@@ -69,9 +70,14 @@ def step(
     events: list[Event] = []
     passed_s = _passed_s(state, now, events)
     healths, view = _look(state, settings, inputs.samples, now, events)
+    wall = None
+    if settings.calendar is not None and now.wall_trusted:
+        wall = WallTime(now.wall_utc_s, settings.calendar)
     for command in inputs.commands:
         state = orders.obey(state, settings, command, view.vessel_c, now, events)
-    state = profile_run.advance(state, view.vessel_c, passed_s, events)
+    if state.planned is not None:
+        state = profile_orders.start_what_is_due(state, settings, view.vessel_c, now, events)
+    state = profile_run.advance(state, view.vessel_c, passed_s, wall, events)
     target = profile_run.target(state)
     called = _call(state, settings, target, view, now)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
@@ -90,7 +96,17 @@ def step(
         alarms=alarms,
         last_mono_s=now.mono_s,
     )
-    return state, _decision(state, settings, target, called, view, outputs, events)
+    return state, _decision(state, settings, target, called, view, outputs, wall, events)
+
+
+def credit_outage(
+    state: ChamberState, lasted_s: float, before_c: float, after_c: float
+) -> tuple[ChamberState, float]:
+    """Count for the profile the part of an outage with the beer at its temperature (s, too)."""
+    if state.progress is None or state.mode is not Mode.PROFILE:
+        return state, 0.0
+    progress, counted_s = outages.credit(state.progress, lasted_s, before_c, after_c)
+    return replace(state, progress=progress), counted_s
 
 
 def let_go(
@@ -327,9 +343,10 @@ def _decision(
     called: Called,
     view: _View,
     outputs: tuple[OutputDecision, ...],
+    wall: WallTime | None,
     events: list[Event],
 ) -> Decision:
-    shown: Outlook | None = outlook(state.progress) if state.progress is not None else None
+    shown: Outlook | None = outlook(state.progress, wall) if state.progress is not None else None
     alarms: Alarms = standing(state.alarms)
     return Decision(
         chamber=settings.name,
@@ -342,6 +359,7 @@ def _decision(
         watching=tuple((p.name, view.readings[p.name]) for p in settings.watching_probes),
         outputs=outputs,
         outlook=shown,
+        planned=state.planned,
         alarms=alarms,
         events=tuple(events),
     )

@@ -36,6 +36,53 @@ class StartProfile:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanStart:
+    """Start this profile at a time to come (POSIX, s), in place of what is planned already."""
+
+    profile: Profile
+    at_utc_s: float
+    who: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class CancelPlan:
+    """Take back a planned start."""
+
+    who: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class GoToStep:
+    """Go to this step now, forward or back; counted from 1, as people count."""
+
+    step: int
+    who: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeStepTarget:
+    """Give the present step of the profile another target (°C); the step goes on."""
+
+    target_c: float
+    who: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRest:
+    """Let the steps of this profile follow the present step, in place of those planned."""
+
+    profile: Profile
+    who: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnToPlan:
+    """Undo every change to the running profile."""
+
+    who: str = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
 class PauseProfile:
     """Hold the target where it is and stop the step's clock."""
 
@@ -108,6 +155,12 @@ Command = (
     SetTarget
     | SwitchOff
     | StartProfile
+    | PlanStart
+    | CancelPlan
+    | GoToStep
+    | ChangeStepTarget
+    | ChangeRest
+    | ReturnToPlan
     | PauseProfile
     | ResumeProfile
     | SkipStep

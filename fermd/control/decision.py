@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from fermd.control.alarms import Alarm
 from fermd.control.bands import Call
+from fermd.control.commands import PlanStart
 from fermd.control.events import Event
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading
@@ -58,6 +59,8 @@ class Decision:
     outputs: tuple[OutputDecision, ...]
     outlook: Outlook | None
     """Where the profile stands, if there is one."""
+    planned: PlanStart | None
+    """A start that waits for its time."""
     alarms: tuple[Alarm, ...]
     """Alarms that are not cleared."""
     events: tuple[Event, ...]

@@ -44,6 +44,10 @@ class StepChange(StrEnum):
     SKIPPED = "skipped"
     EXTENDED = "extended"
     CONFIRMED = "confirmed"
+    CHANGED = "changed"
+    """The step or those after it were changed by hand, or put back to the plan."""
+    OVERDUE = "overdue"
+    """Its time of the calendar had passed by `elapsed_s` when somebody was in charge again."""
     REACHED = "reached"
     """The beer has come to a soak's temperature: its clock starts to run."""
 
@@ -152,6 +156,8 @@ class OutageSeen:
     """The daemon before had ended by its own stop."""
     beer_before_c: float | None = None
     beer_after_c: float | None = None
+    counted_s: float = 0.0
+    """How much of it counts for the profile's step, because the beer was at its temperature."""
 
 
 Event = (

@@ -10,38 +10,20 @@ kept apart, because they belong to the lines and not to the chamber.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
-from math import isfinite
+from dataclasses import replace
 from typing import Any
 
 from fermd.control.alarms import Alarm, AlarmKind
+from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.events import AlarmPhase
+from fermd.control.plain_profile import number, profile_from_plain, profile_to_plain, text
 from fermd.control.progress import Progress
 from fermd.control.state import ChamberState
-from fermd.control.steps import (
-    FinalHold,
-    FreeRise,
-    Hold,
-    Jump,
-    Profile,
-    Ramp,
-    Soak,
-    Step,
-    Target,
-    WaitForPerson,
-)
+from fermd.control.steps import Target
 
 VERSION = 1
 """Raised when the shape below changes in a way that an older reader would misread."""
-
-_KINDS: dict[str, type[Step]] = {
-    kind.kind: kind for kind in (Hold, Soak, Ramp, Jump, FreeRise, WaitForPerson, FinalHold)
-}
-
-
-_TEXTS = frozenset({"name", "prompt"})
-"""The fields of steps that are not numbers."""
 
 
 class ForgottenError(ValueError):
@@ -64,6 +46,17 @@ def to_plain(state: ChamberState) -> dict[str, Any]:
             "entry_c": progress.entry_c,
             "extra_s": progress.extra_s,
             "reached": progress.reached,
+            "due_utc_s": progress.due_utc_s,
+            "from_utc_s": progress.from_utc_s,
+            "scheduled_c": progress.scheduled_c,
+            "plan": None if progress.plan is None else profile_to_plain(progress.plan),
+        },
+        "planned": None
+        if state.planned is None
+        else {
+            "profile": profile_to_plain(state.planned.profile),
+            "at_utc_s": state.planned.at_utc_s,
+            "who": state.planned.who,
         },
         "acknowledged": [
             [alarm.kind.value, alarm.subject]
@@ -91,39 +84,6 @@ def from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) -> 
         ) from error
 
 
-def profile_to_plain(profile: Profile) -> dict[str, Any]:
-    """Return a profile as plain values."""
-    return {
-        "name": profile.name,
-        "description": profile.description,
-        "steps": [
-            {"kind": step.kind} | {f.name: getattr(step, f.name) for f in fields(step)}
-            for step in profile.steps
-        ],
-    }
-
-
-def profile_from_plain(plain: Mapping[str, Any]) -> Profile:
-    """Return the profile that `profile_to_plain` was given.
-
-    Raises AttributeError, KeyError, TypeError or ValueError if it is not one.
-    """
-    steps = []
-    for step in plain["steps"]:
-        values: dict[str, Any] = {
-            key: _text(value) if key in _TEXTS else _number(value)
-            for key, value in step.items()
-            if key != "kind"
-        }
-        made = _KINDS[step["kind"]](**values)
-        if isinstance(made, Ramp) and made.rate_c_per_day <= 0:
-            raise ValueError(f"a ramp at {made.rate_c_per_day} °C a day never ends")
-        steps.append(made)
-    if not steps:
-        raise ValueError("a profile without steps")
-    return Profile(_text(plain["name"]), tuple(steps), _text(plain.get("description", "")))
-
-
 def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) -> ChamberState:
     if plain["version"] != VERSION:
         raise ValueError(f"version {plain['version']}, known is {VERSION}")
@@ -141,15 +101,20 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         progress = Progress(
             profile,
             index,
-            _number(kept["elapsed_s"]),
-            _number(kept["entry_c"]),
-            _number(kept["extra_s"]),
+            number(kept["elapsed_s"]),
+            number(kept["entry_c"]),
+            number(kept["extra_s"]),
             bool(kept["reached"]),
+            _number_or_none(kept["due_utc_s"]),
+            _number_or_none(kept["from_utc_s"]),
+            _number_or_none(kept["scheduled_c"]),
+            plan=None if kept["plan"] is None else profile_from_plain(kept["plan"]),
         )
+    planned = plain["planned"]
     alarms = [
         Alarm(
             AlarmKind(kind),
-            _text(subject),
+            text(subject),
             phase,
             holds=False,
             edge_mono_s=mono_s,
@@ -166,23 +131,21 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         mode=mode,
         hand=None if hand is None else _target(hand),
         progress=progress,
+        planned=None
+        if planned is None
+        else PlanStart(
+            profile_from_plain(planned["profile"]),
+            number(planned["at_utc_s"]),
+            text(planned["who"]),
+        ),
         alarms=tuple(alarms),
     )
 
 
 def _target(plain: Sequence[Any]) -> Target:
     heat_c, cool_c = plain
-    return Target(_number(heat_c), _number(cool_c))
+    return Target(number(heat_c), number(cool_c))
 
 
-def _number(value: object) -> float:
-    # Of the wrong type, or not a number, it would end every tick from now on, or call for nothing.
-    if not isinstance(value, int | float) or isinstance(value, bool) or not isfinite(value):
-        raise ValueError(f"{value!r} is not a number")
-    return value
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str):
-        raise TypeError(f"{value!r} is not a text")
-    return value
+def _number_or_none(value: object) -> float | None:
+    return None if value is None else number(value)

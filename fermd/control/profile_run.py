@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fermd.control import progress as steps
+from fermd.control.calendar import WallTime
 from fermd.control.decision import Mode
 from fermd.control.events import Event, ProfileChange, ProfileChanged
 from fermd.control.progress import Progress
@@ -22,12 +23,16 @@ def target(state: ChamberState) -> Target | None:
 
 
 def advance(
-    state: ChamberState, beer_c: float | None, passed_s: float, events: list[Event]
+    state: ChamberState,
+    beer_c: float | None,
+    passed_s: float,
+    wall: WallTime | None,
+    events: list[Event],
 ) -> ChamberState:
     """Let a running profile move on by `passed_s` seconds of control."""
     if state.mode is not Mode.PROFILE or state.progress is None:
         return state
-    moved, happened = steps.advance(state.progress, beer_c, passed_s)
+    moved, happened = steps.advance(state.progress, beer_c, passed_s, wall)
     events.extend(happened)
     return settle(state, moved, events)
 

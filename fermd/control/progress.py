@@ -1,22 +1,29 @@
 """Where a profile stands, and how it moves on.
 
 The step's clock is a sum of time under control, kept in the state: a restart goes on from it, a
-clock step does not touch it, and time in which nobody was in charge does not count. So no step
-is ever repeated, skipped or silently shortened.
+clock step does not touch it, and time in which nobody was in charge counts only as far as the beer
+was at its temperature (`credit`). So no step is ever repeated, skipped or silently shortened.
+
+A step that ends by the calendar keeps its date whatever happens. If that has passed while nobody
+was in charge, it is over at once, and so is every later one whose date has passed: late steps are
+taken up in order, and each is told to be overdue.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from fermd.control.calendar import WallTime
 from fermd.control.events import Event, StepChange, StepChanged
 from fermd.control.steps import (
     FinalHold,
     FreeRise,
     Hold,
+    HoldUntil,
     Jump,
     Profile,
     Ramp,
+    Schedule,
     Soak,
     Step,
     Target,
@@ -39,6 +46,18 @@ class Progress:
     """By how much the step was extended (negative: shortened), s."""
     reached: bool = False
     """Whether a soak has been at its temperature yet."""
+    due_utc_s: float | None = None
+    """When the present step is over by the calendar; None if it is not of that kind, or the clock
+    has not been set yet."""
+    from_utc_s: float | None = None
+    """From when on the step's time of the calendar is looked for: when the step before was due."""
+    scheduled_c: float | None = None
+    """What a schedule asks for at present ..."""
+    scheduled_from_utc_s: float = 0.0
+    scheduled_until_utc_s: float = 0.0
+    """... and from when until when that holds."""
+    plan: Profile | None = None
+    """The profile as it was started, if it has been changed since."""
 
     @property
     def step(self) -> Step | None:
@@ -83,6 +102,9 @@ def target(progress: Progress) -> Target:
             return Target.at(step.to_c)
         case FreeRise():
             return Target(step.floor_c, step.ceiling_c)
+        case Schedule():
+            at_c = progress.scheduled_c
+            return Target.at(step.changes[0].target_c if at_c is None else at_c)
         case _:
             return Target.at(step.target_c)
 
@@ -99,10 +121,11 @@ def planned_s(step: Step, entry_c: float) -> float | None:
 
 
 def advance(
-    progress: Progress, beer_c: float | None, passed_s: float
+    progress: Progress, beer_c: float | None, passed_s: float, wall: WallTime | None = None
 ) -> tuple[Progress, tuple[Event, ...]]:
     """Let `passed_s` seconds of control pass, with the beer at `beer_c` (None: not known).
 
+    `wall` is the wall clock if it is known to be set; steps of the calendar wait for it.
     What is left of the time when a step ends is the next one's, so that a long profile does not
     slip by a sample period at every step.
     """
@@ -111,7 +134,9 @@ def advance(
         step = progress.step
         if step is None:
             break
-        progress, over, passed_s = _advance_step(progress, step, beer_c, passed_s, events)
+        if isinstance(step, HoldUntil | Schedule):
+            progress = _with_calendar(progress, step, wall)
+        progress, over, passed_s = _advance_step(progress, step, beer_c, passed_s, wall, events)
         if not over:
             break
         events.append(told(progress, StepChange.ENDED))
@@ -149,13 +174,13 @@ def confirm(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[E
 def extend(progress: Progress, by_s: float) -> tuple[Progress, tuple[Event, ...]] | None:
     """Make the present step longer or shorter; None if it does not end by time."""
     step = progress.step
-    if not isinstance(step, Hold | Soak | FreeRise):
+    if not isinstance(step, Hold | HoldUntil | Soak | FreeRise):
         return None
     longer = replace(progress, extra_s=progress.extra_s + by_s)
     return longer, (told(longer, StepChange.EXTENDED),)
 
 
-def outlook(progress: Progress) -> Outlook:
+def outlook(progress: Progress, wall: WallTime | None = None) -> Outlook:
     """Where the profile stands, for people."""
     step = progress.step
     profile = progress.profile
@@ -167,6 +192,10 @@ def outlook(progress: Progress) -> Outlook:
     if plan_s is not None:
         plan_s = max(0.0, plan_s + progress.extra_s)
     remaining_s = None if plan_s is None else max(0.0, plan_s - progress.elapsed_s)
+    due_s = due_utc_s(progress)
+    if due_s is not None and wall is not None:
+        remaining_s = max(0.0, due_s - wall.utc_s)
+        plan_s = progress.elapsed_s + remaining_s
     return Outlook(
         profile.name,
         progress.index,
@@ -203,8 +232,75 @@ def told(progress: Progress, change: StepChange) -> StepChanged:
     )
 
 
+def due_utc_s(progress: Progress) -> float | None:
+    """When the present step is over by the calendar, if that is known."""
+    return None if progress.due_utc_s is None else progress.due_utc_s + progress.extra_s
+
+
+OVERDUE_S = 600.0
+"""A step that ends this much after its time of the calendar is told to be overdue, s."""
+
+SET_BACK_S = 60.0
+"""A wall clock this far before the time from which a step was looked for was wrong then, s."""
+
+
+def _with_calendar(
+    progress: Progress, step: HoldUntil | Schedule, wall: WallTime | None
+) -> Progress:
+    """Work out what the calendar says of the present step, if that is not known yet."""
+    if wall is None:
+        return progress
+    if isinstance(step, HoldUntil):
+        from_s = progress.from_utc_s
+        if from_s is None or wall.utc_s < from_s - SET_BACK_S:
+            from_s, progress = wall.utc_s, replace(progress, due_utc_s=None)
+        if progress.due_utc_s is not None:
+            return progress
+        # A date that has passed has no next time: the step is over at once.
+        due_s = wall.calendar.next_utc_s(step.until, from_s)
+        return replace(progress, from_utc_s=from_s, due_utc_s=from_s if due_s is None else due_s)
+    if progress.scheduled_c is not None and (
+        progress.scheduled_from_utc_s <= wall.utc_s < progress.scheduled_until_utc_s
+    ):
+        return progress
+    return _with_schedule(progress, step, wall)
+
+
+def _with_schedule(progress: Progress, step: Schedule, wall: WallTime) -> Progress:
+    at_s, at_c = float("-inf"), step.changes[0].target_c
+    until_s = float("inf")
+    for change in step.changes:
+        last_s = wall.calendar.last_utc_s(change.at, wall.utc_s)
+        if last_s is not None and last_s >= at_s:
+            at_s, at_c = last_s, change.target_c
+        next_s = wall.calendar.next_utc_s(change.at, wall.utc_s)
+        if next_s is not None:
+            until_s = min(until_s, next_s)
+    return replace(
+        progress, scheduled_c=at_c, scheduled_from_utc_s=at_s, scheduled_until_utc_s=until_s
+    )
+
+
+def _until_due(
+    progress: Progress, passed_s: float, wall: WallTime | None, events: list[Event]
+) -> tuple[Progress, bool, float]:
+    progress = replace(progress, elapsed_s=progress.elapsed_s + passed_s)
+    due_s = due_utc_s(progress)
+    if wall is None or due_s is None or wall.utc_s < due_s:
+        return progress, False, 0.0
+    late_s = wall.utc_s - due_s
+    if late_s > OVERDUE_S:
+        events.append(replace(told(progress, StepChange.OVERDUE), elapsed_s=late_s))
+    return progress, True, min(passed_s, late_s)
+
+
 def _advance_step(
-    progress: Progress, step: Step, beer_c: float | None, passed_s: float, events: list[Event]
+    progress: Progress,
+    step: Step,
+    beer_c: float | None,
+    passed_s: float,
+    wall: WallTime | None,
+    events: list[Event],
 ) -> tuple[Progress, bool, float]:
     """One step's clock: the new progress, whether the step is over, and the time left over."""
     match step:
@@ -227,7 +323,9 @@ def _advance_step(
             if not over and beer_c is not None and beer_c >= step.ceiling_c:
                 return progress, True, 0.0
             return progress, over, left_s
-        case WaitForPerson() | FinalHold():
+        case HoldUntil():
+            return _until_due(progress, passed_s, wall, events)
+        case WaitForPerson() | Schedule() | FinalHold():
             return replace(progress, elapsed_s=progress.elapsed_s + passed_s), False, 0.0
         case Ramp():
             return _run_clock(progress, planned_s(step, progress.entry_c) or 0.0, passed_s)
@@ -251,7 +349,15 @@ def _next(progress: Progress, step: Step, beer_c: float | None) -> Progress:
     if isinstance(step, FreeRise) and beer_c is not None:
         # A free rise leaves the beer where it has come to, not at a number of the plan.
         entry_c = min(max(beer_c, step.floor_c), step.ceiling_c)
-    return Progress(progress.profile, progress.index + 1, 0.0, entry_c)
+    return Progress(
+        progress.profile,
+        progress.index + 1,
+        0.0,
+        entry_c,
+        # Two times of the calendar in a row: the second is looked for from the first, not from now.
+        from_utc_s=due_utc_s(progress),
+        plan=progress.plan,
+    )
 
 
 def _leaves_c(step: Step, entry_c: float) -> float:  # noqa: ARG001 - the entry matters to steps to come
@@ -260,6 +366,8 @@ def _leaves_c(step: Step, entry_c: float) -> float:  # noqa: ARG001 - the entry 
             return step.to_c
         case FreeRise():
             return step.ceiling_c
+        case Schedule():
+            return step.changes[-1].target_c
         case _:
             return step.target_c
 

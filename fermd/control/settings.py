@@ -13,6 +13,8 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le, Lt, MinLen
 
+from fermd.control.calendar import Calendar
+
 HOUR_S = 3600.0
 DAY_S = 86400.0
 
@@ -270,6 +272,8 @@ class ChamberSettings:
     limits: LimitSettings = LimitSettings()
     fail_safe: FailSafeSettings = FailSafeSettings()
     attention: AttentionSettings = AttentionSettings()
+    calendar: Calendar | None = field(default=None, compare=False, repr=False)
+    """Turns the calendar times of profiles into instants; without one such steps wait for ever."""
     by_duty: dict[Duty, OutputSettings] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from fermd.control.alarms import Alarms
 from fermd.control.bands import Call
+from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.effect import Watch
 from fermd.control.health import Health
@@ -53,6 +54,8 @@ class ChamberState:
     """The target set by hand, or frozen by a pause."""
     progress: Progress | None = None
     """The profile, running or paused."""
+    planned: PlanStart | None = None
+    """What starts by itself once its time has come."""
     call: Call = Call.IDLE
     overrides: Mapping[Duty, Override] = field(default_factory=dict)
     alarms: Alarms = ()

@@ -11,6 +11,8 @@ from typing import Annotated, ClassVar
 
 from annotated_types import Ge, Gt, Le, MinLen
 
+from fermd.control.calendar import CalendarTime
+
 TargetC = Annotated[float, Ge(-10), Le(45)]
 """A target for beer, °C: from below any beer's freezing point to above any yeast's liking."""
 
@@ -87,6 +89,41 @@ class WaitForPerson:
 
 
 @dataclass(frozen=True, slots=True)
+class HoldUntil:
+    """Hold `target_c` until a time of the calendar: "fri 18:00", "2026-12-24 08:00", "18:00".
+
+    The time meant is the first after the step before was due to end. If the board was off then,
+    the step is over as soon as it is on again and its clock is set.
+    """
+
+    kind: ClassVar[str] = "hold-until"
+    target_c: TargetC
+    until: CalendarTime
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One change of a schedule: from this time of the calendar on, hold this target."""
+
+    at: CalendarTime
+    target_c: TargetC
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """Change the target by the calendar, again and again, without end: a cellar's day and season.
+
+    What holds is the change whose time was last; until the clock is known to be set it is the
+    first one. Only the last step may be one.
+    """
+
+    kind: ClassVar[str] = "schedule"
+    changes: Annotated[tuple[Change, ...], MinLen(1)]
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class FinalHold:
     """Hold `target_c` without end. Only the last step may be one."""
 
@@ -95,7 +132,7 @@ class FinalHold:
     name: str = ""
 
 
-Step = Hold | Soak | Ramp | Jump | FreeRise | WaitForPerson | FinalHold
+Step = Hold | HoldUntil | Soak | Ramp | Jump | FreeRise | WaitForPerson | Schedule | FinalHold
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,5 +167,7 @@ def coldest_target_c(step: Step) -> float:
             return step.to_c
         case FreeRise():
             return step.floor_c
+        case Schedule():
+            return min(change.target_c for change in step.changes)
         case _:
             return step.target_c

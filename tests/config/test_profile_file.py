@@ -194,8 +194,8 @@ def test_a_target_beyond_the_limits_of_the_air_is_a_caution() -> None:
 
 def test_an_unknown_kind_of_step_is_refused_with_the_nearest() -> None:
     assert faults_of(ONE_HOLD.replace('"hold"', '"holt"')) == [
-        'beer.toml: step[1].kind = "holt": must be "hold", "soak", "ramp", "jump", "free-rise", '
-        '"wait" or "final-hold"; did you mean "hold"?'
+        'beer.toml: step[1].kind = "holt": must be "hold", "hold-until", "soak", "ramp", "jump", '
+        '"free-rise", "wait", "schedule" or "final-hold"; did you mean "hold"?'
     ]
 
 
@@ -226,8 +226,8 @@ def test_a_step_that_is_no_table_is_refused_and_the_others_still_checked() -> No
         'name = "X"\nstep = [3, {kind = "ramp", to_c = -4, rate_c_per_day = 1}, {}]'
     ) == [
         "beer.toml: step[1] = 3: must be a table, with the header [[step]]",
-        'beer.toml: step[3].kind: is missing; must be "hold", "soak", "ramp", "jump", "free-rise", '
-        '"wait" or "final-hold"',
+        'beer.toml: step[3].kind: is missing; must be "hold", "hold-until", "soak", "ramp", "jump", '
+        '"free-rise", "wait", "schedule" or "final-hold"',
     ]
     assert any(
         "step[2].to_c = -4" in line

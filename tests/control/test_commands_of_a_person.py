@@ -7,6 +7,7 @@ from chamber_bench import Bench, fan, fridge, settings, unprotected
 
 from fermd.control import commands
 from fermd.control.alarms import AlarmKind
+from fermd.control.command_words import command_words
 from fermd.control.commands import (
     LONGEST_OVERRIDE_S,
     AcknowledgeAlarm,
@@ -25,8 +26,8 @@ from fermd.control.commands import (
 )
 from fermd.control.decision import Mode
 from fermd.control.events import AlarmChanged, AlarmPhase, CommandAnswered
-from fermd.control.orders import HIGHEST_TARGET_C, told
 from fermd.control.reasons import Rule
+from fermd.control.refusal import HIGHEST_TARGET_C
 from fermd.control.settings import Duty, ProtectionSettings
 from fermd.control.steps import FinalHold, FreeRise, Hold, Profile, Ramp, Target
 
@@ -252,14 +253,12 @@ def test_every_command_is_answered_once_and_told_with_its_numbers_but_not_its_pe
     decision = bench.tick(*given)
     answers = [event for event in decision.events if isinstance(event, CommandAnswered)]
     assert [(a.command, a.who, a.taken) for a in answers] == [
-        ("SetTarget(target_c=12.5)", "anna", True),
-        ("SetTarget(target_c=99.0)", "ben", False),
-        ("SwitchOff()", "anna", True),
+        ("set the target to 12.5 °C", "anna", True),
+        ("set the target to 99 °C", "ben", False),
+        ("switch the chamber off", "anna", True),
     ]
-    assert told(StartProfile(HOLD)) == "StartProfile(profile=hold)"
-    assert told(OverrideOutput(Duty.COOL, True, 60.0)) == (
-        "OverrideOutput(duty=cool, on=True, for_s=60.0)"
-    )
+    assert command_words(StartProfile(HOLD)) == "start the profile hold"
+    assert command_words(OverrideOutput(Duty.COOL, True, 60.0)) == ("cool on for 60 s")
 
 
 def test_every_command_says_who_asked() -> None:

@@ -1,0 +1,97 @@
+"""The calendar in the brewer's time zone, worked out by apscheduler's triggers.
+
+Rules for the two days of the year on which clocks are changed, tested for zones that change by an
+hour and by half an hour:
+
+- A local time that is left out (02:30 when clocks go from 02:00 to 03:00) is taken at the moment of
+  the change: nothing is skipped.
+- A local time that comes twice counts the first time only: nothing is done twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from apscheduler.triggers.cron import CronTrigger
+
+from fermd.control.calendar import MONTHS, WEEKDAYS, CalendarTime
+
+_LOOK_BACK = (timedelta(days=2), timedelta(days=9), timedelta(days=400), timedelta(days=1500))
+"""How far back the last time of a rule is looked for, the likeliest span first."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneCalendar:
+    """The `Calendar` of one time zone."""
+
+    zone: ZoneInfo
+
+    def next_utc_s(self, rule: CalendarTime, after_utc_s: float) -> float | None:
+        """Return the first instant of the rule after this one; None if there is none any more."""
+        if rule.date is not None:
+            at_s = self._instant_s(_local(rule.date, rule))
+            return at_s if at_s > after_utc_s else None
+        # The trigger names days; which instant of the day is ours to say (see above).
+        day = datetime.fromtimestamp(after_utc_s, self.zone).date() - timedelta(days=1)
+        for _ in range(4):
+            found = self._next_day(rule, day)
+            at_s = self._instant_s(_local(found, rule))
+            if at_s > after_utc_s:
+                return at_s
+            day = date(*found) + timedelta(days=1)
+        return None
+
+    def last_utc_s(self, rule: CalendarTime, at_utc_s: float) -> float | None:
+        """Return the last instant of the rule at or before this one; None if there was none."""
+        if rule.date is not None:
+            on_s = self._instant_s(_local(rule.date, rule))
+            return on_s if on_s <= at_utc_s else None
+        for back in _LOOK_BACK:
+            last_s = None
+            next_s = self.next_utc_s(rule, at_utc_s - back.total_seconds())
+            while next_s is not None and next_s <= at_utc_s:
+                last_s = next_s
+                next_s = self.next_utc_s(rule, next_s)
+            if last_s is not None:
+                return last_s
+        return None
+
+    def _next_day(self, rule: CalendarTime, day: date) -> tuple[int, int, int]:
+        # In UTC, where every day has 24 hours: the zone comes in afterwards.
+        trigger = CronTrigger(
+            month=",".join(MONTHS[month - 1] for month in rule.months) or None,
+            day_of_week=None if rule.weekday is None else WEEKDAYS[rule.weekday],
+            hour=0,
+            minute=0,
+            timezone=UTC,
+        )
+        start = datetime(day.year, day.month, day.day, tzinfo=UTC)
+        found = trigger.get_next_fire_time(None, start)
+        return found.year, found.month, found.day
+
+    def _instant_s(self, local: datetime) -> float:
+        """Return the instant of a local time, by the rules above."""
+        there = local.replace(tzinfo=self.zone, fold=0)
+        at = there.astimezone(UTC)
+        if at.astimezone(self.zone).replace(tzinfo=None) == local:
+            return at.timestamp()
+        # The local time does not exist. Taken with the offset after the change it lies before the
+        # change, with the one before it behind: the change itself is between the two.
+        before = there.replace(fold=1).astimezone(UTC)
+        return self._change_between(before, at).timestamp()
+
+    def _change_between(self, early: datetime, late: datetime) -> datetime:
+        offset = early.astimezone(self.zone).utcoffset()
+        while late - early > timedelta(seconds=1):
+            middle = early + (late - early) / 2
+            if middle.astimezone(self.zone).utcoffset() == offset:
+                early = middle
+            else:
+                late = middle
+        return late.replace(microsecond=0)
+
+
+def _local(day: tuple[int, int, int], rule: CalendarTime) -> datetime:
+    return datetime(*day, rule.hour, rule.minute)  # noqa: DTZ001 - the zone comes in afterwards
