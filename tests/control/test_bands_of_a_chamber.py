@@ -74,6 +74,8 @@ def test_neither_side_ever_hands_the_beer_over_to_the_other(
     """With accepted settings, beer that follows each call meets idle before the other call."""
     settings = unprotected(heat=heat, cool=cool)
     assume(not [objection for objection in crossed(settings) if "differential" in objection.key])
+    idle_c = heat.band_c + cool.band_c - max(heat.differential_c, cool.differential_c)
+    assume(idle_c > 0.011)
     target = Target.at(target_c)
     beer_c = target_c + (20.0 if start is Call.COOL else -20.0)
     called = start
