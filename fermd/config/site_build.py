@@ -89,6 +89,7 @@ def chamber_settings(site: Any, name: str) -> ChamberSettings:
         chamber,
         ChamberSettings,
         name=name,
+        calendar=None,  # needs a time zone that was found good: see site_from
         vessel_probe=probe(vessel, ProbeRole.CONTROLLING)
         if vessel in probes
         else ProbeSettings(vessel, ProbeRole.CONTROLLING),
