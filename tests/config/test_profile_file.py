@@ -226,8 +226,8 @@ def test_a_step_that_is_no_table_is_refused_and_the_others_still_checked() -> No
         'name = "X"\nstep = [3, {kind = "ramp", to_c = -4, rate_c_per_day = 1}, {}]'
     ) == [
         "beer.toml: step[1] = 3: must be a table, with the header [[step]]",
-        'beer.toml: step[3].kind: is missing; must be "hold", "hold-until", "soak", "ramp", "jump", '
-        '"free-rise", "wait", "schedule" or "final-hold"',
+        'beer.toml: step[3].kind: is missing; must be "hold", "hold-until", "soak", "ramp", '
+        '"jump", "free-rise", "wait", "schedule" or "final-hold"',
     ]
     assert any(
         "step[2].to_c = -4" in line
