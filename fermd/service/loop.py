@@ -127,6 +127,7 @@ class ControlLoop:
                     periods = int(late_s // self._wiring.sample_period_s) + 1
                     due_mono_s += periods * self._wiring.sample_period_s
                 self._clock.wait_until(due_mono_s)
+            self.requests.close()
         finally:
             self.release(Rule.STOPPING)
 
