@@ -31,13 +31,11 @@ from fermd.control.site import SiteState
 from fermd.hardware.ports import Clock, ProbeBus, RelayBank, RelayError
 from fermd.journal.ports import Journal, ReadingRow
 from fermd.service import recall, site_alarms
+from fermd.service.recall import SITE
 from fermd.service.requests import Answer, Request, Requests
 from fermd.service.snapshot import ChamberView, Snapshot
 
 log = logging.getLogger(__name__)
-
-SITE = ""
-"""The name under which the board itself is journalled and commanded."""
 
 SMALLEST_STEP_S = 2.0
 """The wall clock moved against the monotonic one by more than this between two ticks, s: it was
@@ -95,7 +93,7 @@ class ControlLoop:
         self._outage_cleanly = outage.ended_cleanly
         self._outage_told: set[str] = set()
         self._outage_alarm = False
-        self._site_alarms: alarm_machine.Alarms = ()
+        self._site_alarms = recalled.site_alarms
         self._stepped: tuple[float, float] | None = None
         self._offset_s = now.wall_utc_s - now.mono_s
         self._failed: set[str] = set()
@@ -218,11 +216,43 @@ class ControlLoop:
         return inputs, rows
 
     def _drive(self, now: Moment, events: dict[str, list[Event]]) -> None:
-        on_by_line = {
-            output.line: self._state.chambers[one.name].histories[output.duty].on
-            for one in self._settings.chambers
-            for output in one.outputs
-        }
+        before, self._failed = self._failed, set()
+        # Chamber by chamber: a relay that fails must not take the other chambers down.
+        for one in self._settings.chambers:
+            histories = self._state.chambers[one.name].histories
+            on_by_line = {output.line: histories[output.duty].on for output in one.outputs}
+            driven_on: set[str] = set()
+            try:
+                self._drive_lines(on_by_line, now, driven_on)
+            except RelayError as error:
+                wanted = {line for line, on in on_by_line.items() if on} - driven_on
+                stuck = {line for line in on_by_line if not self._goes_off(line, now)}
+                failed = stuck or wanted or set(on_by_line)
+                if not failed <= before:
+                    log.error("chamber %s: %s", one.name, error)
+                self._failed |= failed
+                # Of this chamber alone: what the others know of their outputs still holds.
+                state, happened = chamber.let_go(
+                    self._state.chambers[one.name], one, Rule.RELAY_FAULT, now.mono_s
+                )
+                chambers = {**self._state.chambers, one.name: state}
+                self._state = replace(self._state, chambers=chambers)
+                events[one.name] = _without_what_never_was(events[one.name], happened, wanted)
+
+    def _drive_lines(
+        self, on_by_line: Mapping[str, bool], now: Moment, driven_on: set[str]
+    ) -> None:
+        """Drive the lines of one chamber, what goes off first; collects those that went on."""
+        until_mono_s = now.mono_s + self._wiring.lease_s
+        self._relays.drive({line: False for line, on in on_by_line.items() if not on}, until_mono_s)
+        for line, on in on_by_line.items():
+            if on:
+                # One by one, so that it is known which ones went on if one fails.
+                self._relays.drive({line: True}, until_mono_s)
+                driven_on.add(line)
+
+    def _goes_off(self, line: str, now: Moment) -> bool:
+        """Drive this line off; whether that could be done."""
         try:
             self._relays.drive(on_by_line, now.mono_s + self._wiring.lease_s)
         except RelayError as error:

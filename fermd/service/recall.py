@@ -2,7 +2,8 @@
 
 A line's history is taken over only if it is of this boot and the process before ended by its own
 stop; anything else counts as the worst that could have been. A chamber's target and profile are
-taken over in any case: they do not depend on any clock.
+taken over in any case: they do not depend on any clock. So are the board's own alarms: one that
+waits for a person does not go away because the process did.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from fermd.control.alarms import Alarm, AlarmKind, Alarms, standing
+from fermd.control.events import AlarmPhase
 from fermd.control.health import reading
 from fermd.control.memory import ForgottenError, from_plain, to_plain
 from fermd.control.moment import Moment
@@ -24,6 +27,9 @@ from fermd.control.state import ChamberState, first_state
 from fermd.journal.ports import ChamberRecord, LineHistory, Outage
 
 log = logging.getLogger(__name__)
+
+SITE = ""
+"""The name under which the board itself is remembered, journalled and commanded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +43,8 @@ class Recalled:
     """How long nobody was in charge, s; None if that cannot be known or there was no one before."""
     unreadable: tuple[str, ...]
     """Chambers whose record could not be understood: they start afresh."""
+    site_alarms: Alarms = ()
+    """The board's own alarms that nobody has seen to."""
 
 
 def recall(settings: SiteSettings, outage: Outage, boot_id: str, now: Moment) -> Recalled:
@@ -62,12 +70,19 @@ def recall(settings: SiteSettings, outage: Outage, boot_id: str, now: Moment) ->
             log.error("chamber %s starts without a target: %s", one.name, error)
             unreadable.append(one.name)
     return Recalled(
-        SiteState(chambers), beer_c, _lasted_s(outage, same_boot, now), tuple(unreadable)
+        SiteState(chambers),
+        beer_c,
+        _lasted_s(outage, same_boot, now),
+        tuple(unreadable),
+        _site_alarms(records.get(SITE), now),
     )
 
 
 def records(
-    settings: SiteSettings, state: SiteState, beer_c: Mapping[str, float]
+    settings: SiteSettings,
+    state: SiteState,
+    beer_c: Mapping[str, float],
+    site_alarms: Alarms = (),
 ) -> tuple[list[LineHistory], list[ChamberRecord]]:
     """Return what a later process must know of the present state."""
     lines: list[LineHistory] = []
@@ -78,7 +93,8 @@ def records(
             _line_history(output.line, chamber.histories[output.duty]) for output in one.outputs
         )
         plain: dict[str, Any] = {"control": to_plain(chamber), "beer_c": beer_c.get(one.name)}
-        chambers.append(ChamberRecord(one.name, json.dumps(plain, separators=(",", ":"))))
+        chambers.append(_record(one.name, plain))
+    chambers.append(_record(SITE, [_alarm_to_plain(alarm) for alarm in standing(site_alarms)]))
     return lines, chambers
 
 
@@ -110,6 +126,38 @@ def beer_temperature(chamber: ChamberState, settings: ChamberSettings) -> float 
     probe = settings.vessel_probe
     seen = reading(chamber.healths[probe.name], probe)
     return seen.temp_c if isinstance(seen, Trusted) else None
+
+
+def _record(name: str, plain: object) -> ChamberRecord:
+    return ChamberRecord(name, json.dumps(plain, separators=(",", ":")))
+
+
+def _alarm_to_plain(alarm: Alarm) -> list[object]:
+    raised_utc_s = alarm.raised_wall_utc_s
+    return [alarm.kind.value, alarm.subject, alarm.phase.value, raised_utc_s, alarm.value]
+
+
+def _site_alarms(record: ChamberRecord | None, now: Moment) -> Alarms:
+    """The board's alarms go on; whether what they are about still holds is seen anew."""
+    if record is None:
+        return ()
+    try:
+        return tuple(
+            Alarm(
+                AlarmKind(kind),
+                str(subject),
+                AlarmPhase(phase),
+                holds=False,
+                edge_mono_s=now.mono_s,
+                raised_mono_s=now.mono_s,
+                raised_wall_utc_s=raised_utc_s,
+                value=value,
+            )
+            for kind, subject, phase, raised_utc_s, value in json.loads(record.state_json)
+        )
+    except (ValueError, TypeError) as error:
+        log.error("the board's own alarms could not be taken over: %s", error)
+        return ()
 
 
 def _carried(fresh: ChamberState, before: ChamberState, settings: ChamberSettings) -> ChamberState:
