@@ -18,11 +18,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fermd.control import alarms as alarm_machine
-from fermd.control import orders, site
+from fermd.control import chamber, orders, site
 from fermd.control.chamber import Inputs
 from fermd.control.commands import AcknowledgeAlarm, Command
 from fermd.control.decision import Decision
-from fermd.control.events import CommandAnswered, Event, OutageSeen
+from fermd.control.events import CommandAnswered, Event, OutageSeen, OutputChanged
 from fermd.control.moment import Moment
 from fermd.control.reading import Sample
 from fermd.control.reasons import Rule
@@ -125,9 +125,9 @@ class ControlLoop:
                     periods = int(late_s // self._wiring.sample_period_s) + 1
                     due_mono_s += periods * self._wiring.sample_period_s
                 self._clock.wait_until(due_mono_s)
-            self.requests.close()
         finally:
             self.release(Rule.STOPPING)
+            self.requests.close()
 
     def tick(self) -> Snapshot:
         """Run once, from samples to relays."""
@@ -182,16 +182,13 @@ class ControlLoop:
             self._journal.clock_stepped(now, by_s)
 
     def _hear_of_expired(self, now: Moment, events: dict[str, list[Event]]) -> None:
-        expired = set(self._relays.expired())
-        self._expired = expired
-        if expired:
-            log.error("relays let go by themselves, the loop was late: %s", ", ".join(expired))
-            self._let_go(Rule.LEASE_EXPIRED, now, expired, events)
-
-    def _let_go(
-        self, rule: Rule, now: Moment, lines: set[str], events: dict[str, list[Event]]
-    ) -> None:
-        self._state, happened = site.let_go(self._state, self._settings, rule, now.mono_s, lines)
+        self._expired = expired = set(self._relays.expired())
+        if not expired:
+            return
+        log.error("relays let go by themselves, the loop was late: %s", ", ".join(sorted(expired)))
+        self._state, happened = site.let_go(
+            self._state, self._settings, Rule.LEASE_EXPIRED, now.mono_s, expired
+        )
         for name, told in happened.items():
             events[name].extend(told)
 
@@ -254,14 +251,10 @@ class ControlLoop:
     def _goes_off(self, line: str, now: Moment) -> bool:
         """Drive this line off; whether that could be done."""
         try:
-            self._relays.drive(on_by_line, now.mono_s + self._wiring.lease_s)
-        except RelayError as error:
-            log.error("%s", error)
-            # The port has switched off every line that it was given.
-            self._failed = {line for line, on in on_by_line.items() if on} or set(on_by_line)
-            self._let_go(Rule.RELAY_FAULT, now, set(on_by_line), events)
-        else:
-            self._failed = set()
+            self._relays.drive({line: False}, now.mono_s)
+        except RelayError:
+            return False
+        return True
 
     def _tell_outage(self, now: Moment, events: dict[str, list[Event]]) -> None:
         """Tell of the time before this start, once the beer's temperature is known again."""
@@ -336,7 +329,9 @@ class ControlLoop:
         if not force and now.mono_s - self._remembered_mono_s < REMEMBER_EVERY_S:
             return
         self._remembered_mono_s = now.mono_s
-        lines, chambers = recall.records(self._settings, self._state, self._beer_c)
+        lines, chambers = recall.records(
+            self._settings, self._state, self._beer_c, self._site_alarms
+        )
         self._journal.remember(now, lines, chambers)
 
     def _publish(self, now: Moment, decisions: Mapping[str, Decision]) -> Snapshot:
@@ -357,6 +352,25 @@ class ControlLoop:
         if self._after_tick is not None:
             self._after_tick(snapshot)
         return snapshot
+
+
+def _without_what_never_was(
+    decided: Sequence[Event], let_go: Sequence[Event], never_on: set[str]
+) -> list[Event]:
+    """What happened in a tick in which lines that were to go on could not be driven."""
+    not_started = {
+        event.line
+        for event in decided
+        if isinstance(event, OutputChanged) and event.on and event.line in never_on
+    }
+    return [
+        *(
+            e
+            for e in decided
+            if not (isinstance(e, OutputChanged) and e.on and e.line in not_started)
+        ),
+        *(e for e in let_go if not (isinstance(e, OutputChanged) and e.line in not_started)),
+    ]
 
 
 def _row(now: Moment, chamber: str, probe: str, offset_c: float, sample: Sample) -> ReadingRow:
