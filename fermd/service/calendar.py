@@ -6,10 +6,12 @@ again on every pass, on whatever clock the caller has (the simulator's too), so 
 is stepped either way makes a job at most early or late once:
 
 - A job whose time has passed is run once, however often it was missed, and late rather than
-  never: a board that was off at night does its upkeep when it is back.
+  never: a board that was off at night does its upkeep when it is back. Whoever makes the calendar
+  says until when the calendar was looked at before (`since`).
 - While the wall clock is not known to be set nothing runs, because no hour is known.
-- A clock set back makes nothing run twice: a job's next time is always after its last one, except
-  that a time further ahead than the trigger itself would say from now is worked out afresh.
+- A clock set back by less than the time between two runs makes nothing run twice: a job's next
+  time is after its last one. Set back by more than that, the last one was run at a time that never
+  was, and is forgotten: a clock that was once a year ahead must not keep upkeep off for a year.
 
 Control never depends on this: a job that hangs or fails is told in the log and holds up only the
 jobs after it.
@@ -72,47 +74,63 @@ def every_week(zone: ZoneInfo, weekday: str, hour: int, minute: int) -> Trigger:
 class Calendar:
     """The jobs and when they are due. `run_due` is called from one thread only."""
 
-    def __init__(self, jobs: Sequence[Job]) -> None:
+    def __init__(self, jobs: Sequence[Job], since: Moment | None = None) -> None:
+        """`since` is the last moment known at which somebody looked at the calendar before."""
         self._jobs = list(jobs)
+        if since is None or not since.wall_trusted:
+            return
+        for job in self._jobs:
+            try:
+                job.next_utc = _next_utc(job, _time_of_day(since))
+            except (OverflowError, ValueError, OSError) as error:
+                log.warning("calendar: %s starts from now: %s", job.name, error)
 
     def run_due(self, now: Moment) -> list[str]:
         """Run what is due; returns the names of the jobs that ran."""
         if not now.wall_trusted:
             return []
-        at = datetime.fromtimestamp(now.wall_utc_s, UTC)
         ran = []
         for job in self._jobs:
-            if not self._due(job, at):
-                continue
-            # The next time is set before the work: a job that fails is not run again at once.
-            job.last_utc = at
-            job.next_utc = _next_utc(job, at)
-            ran.append(job.name)
             try:
+                if not _look(job, _time_of_day(now)):
+                    continue
+                ran.append(job.name)
                 job.work(now)
             except Exception:
-                # Whatever a job does, the others and control go on.
+                # Whatever a job or its trigger does, the others and control go on.
                 log.exception("calendar: %s failed", job.name)
         return ran
 
-    def _due(self, job: Job, at: datetime) -> bool:
-        if job.next_utc is None:
-            job.next_utc = _next_utc(job, at)
-            return False
-        if job.next_utc <= at:
-            return True
-        # The clock was set back: what was worked out from the wrong time is worked out afresh,
-        # but never before the last run.
-        fresh = _next_utc(job, at)
-        if fresh is not None and fresh < job.next_utc:
-            job.next_utc = fresh
-        return False
+
+def _look(job: Job, at: datetime) -> bool:
+    """Whether a job is to be run now. Its next time is set then: if it fails, it waits for that."""
+    if job.next_utc is not None and job.next_utc <= at:
+        job.last_utc = at
+        job.next_utc = _next_utc(job, at)
+        return True
+    if job.last_utc is not None and at < job.last_utc:
+        # The clock was set back. By how much? Two times of the job between now and its last run
+        # are more than a clock that was right before can be set back by.
+        first = _following(job.trigger, None, at)
+        second = None if first is None else _following(job.trigger, None, first)
+        if first is not None and second is not None and first < second <= job.last_utc:
+            job.last_utc = None
+    job.next_utc = _next_utc(job, at)
+    return False
 
 
 def _next_utc(job: Job, at: datetime) -> datetime | None:
     after = at if job.last_utc is None or job.last_utc < at else job.last_utc
-    following = job.trigger.get_next_fire_time(job.last_utc, after + timedelta(microseconds=1))
-    return None if following is None else following.astimezone(UTC)
+    return _following(job.trigger, job.last_utc, after)
+
+
+def _following(trigger: Trigger, last: datetime | None, after: datetime) -> datetime | None:
+    found = trigger.get_next_fire_time(last, after + timedelta(microseconds=1))
+    return None if found is None else found.astimezone(UTC)
+
+
+def _time_of_day(moment: Moment) -> datetime:
+    return datetime.fromtimestamp(moment.wall_utc_s, UTC)
 
 
 class CalendarThread:

@@ -83,7 +83,7 @@ class RunningSite:
 
     def events(self, limit: int) -> Sequence[dict[str, Any]]:
         """What happened last, newest first, worded."""
-        rows = JournalReader(self._journal.path).last_happenings(limit)
+        rows = JournalReader(self._journal.path).last_events(limit)
         return [tell(row).plain() for row in reversed(rows)]
 
 
@@ -119,6 +119,9 @@ class Daemon:
         with contextlib.ExitStack() as stack:
             stack.enter_context(Ownership(lock_path(site)))
             stack.enter_context(ports.relays)
+            with contextlib.suppress(OSError):
+                # For the marker; whoever makes the socket says what is wrong with the folder.
+                site.socket_path.parent.mkdir(parents=True, exist_ok=True)
             journal = SqliteJournal(
                 site.journal_path,
                 boot_id=ports.clock.boot_id(),
@@ -143,7 +146,7 @@ class Daemon:
             running = RunningSite(loop, ports.clock, journal)
             for interface in self._interfaces:
                 stack.enter_context(interface(running))
-            calendar = Calendar(upkeep_jobs(journal, site.zone))
+            calendar = Calendar(upkeep_jobs(journal, site.zone), since=journal.outage().last)
             stack.enter_context(CalendarThread(calendar, ports.clock.now))
             log.info("in charge of %s; the journal is %s", _names(site), site.journal_path)
             loop.run()
@@ -186,8 +189,8 @@ class Daemon:
             return
         if fixed(site) != fixed(self._site):
             log.error(
-                "the site file was not taken over: probes, relay lines, files and the sample "
-                "period change only with a restart (systemctl restart fermd)"
+                "the site file was not taken over: probes, outputs and what they do, files and the "
+                "sample period change only with a restart (systemctl restart fermd)"
             )
             self._manager.ready("a restart is needed for the new site file")
             return
@@ -246,6 +249,12 @@ def fixed(site: SiteFile) -> tuple[object, ...]:
     return (
         dict(site.probe_ids),
         site.relays,
+        # A line that changes its duty or its chamber while it is on could meet its opposite.
+        {
+            output.line: (chamber.name, output.duty, output.kind)
+            for chamber in site.settings.chambers
+            for output in chamber.outputs
+        },
         site.sample_period_s,
         site.journal_path,
         site.socket_path,
