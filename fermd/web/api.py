@@ -8,13 +8,15 @@
     POST /api/chambers/{name}/notes       a note for the record
 
 Answers come from the copy in memory; a command goes through the loop like any other, and
-protection has the last word. A refusal is 409 with the reason, a request that cannot be
-understood 422, and while the loop has not run yet (or has stopped) the answer is 503.
+protection has the last word. A refusal is 409 with the reason, a chamber that there is not 404, a
+request that cannot be understood 422 (too large: 413), and while the loop has not run yet, has
+stopped or does not answer, 503.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
@@ -25,12 +27,16 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from fermd.control.moment import Moment
+from fermd.journal.reader import JournalUnreadable
 from fermd.service.requests import Requests
 from fermd.service.snapshot import Snapshot
 from fermd.web import answers, orders
 
 LONGEST_NOTE_CHARS = 4000
 LARGEST_BODY_BYTES = 256 * 1024
+MOST_EVENTS = 1000
+
+_WHOLE_NUMBER = re.compile(r"[0-9]{1,9}")
 
 
 class Site(Protocol):
@@ -86,9 +92,13 @@ class _Routes:
 
     async def events(self, request: Request) -> Response:
         limit = request.query_params.get("limit", "50")
-        if not limit.isascii() or not limit.isdigit() or not 1 <= int(limit) <= 1000:
-            return _refusal(422, f"limit = {limit!r}: must be a whole number from 1 to 1000")
-        found = await to_thread.run_sync(self._site.events, int(limit))
+        if not _WHOLE_NUMBER.fullmatch(limit) or not 1 <= int(limit) <= MOST_EVENTS:
+            why = f"must be a whole number from 1 to {MOST_EVENTS}"
+            return _refusal(422, f"limit = {orders.shown(limit)}: {why}")
+        try:
+            found = await to_thread.run_sync(self._site.events, int(limit))
+        except JournalUnreadable as error:
+            return _refusal(503, str(error))
         return JSONResponse(list(found))
 
     async def command(self, request: Request) -> Response:
@@ -100,33 +110,42 @@ class _Routes:
         except orders.OrderError as error:
             return _refusal(422, str(error))
         chamber = request.path_params.get("chamber", "")
+        snapshot = self._site.snapshot()
+        if chamber and snapshot is not None and chamber not in snapshot.chambers:
+            return _no_chamber(chamber, snapshot)
         asked = self._site.requests.ask(chamber, command)
         answer = await to_thread.run_sync(asked.wait)
         if not answer.taken:
-            return _refusal(409, answer.why)
+            return _refusal(409 if answer.from_loop else 503, answer.why)
         return JSONResponse({"taken": True})
 
     async def note(self, request: Request) -> Response:
         body = await _body(request)
         if isinstance(body, Response):
             return body
-        text, who = (body.get("text"), body.get("who", "unknown")) if body else (None, None)
+        unknown = set(body) - {"text", "who"}
+        if unknown:
+            named = orders.shown(sorted(unknown)[0])
+            return _refusal(422, f"unknown field {named}: allowed are text and who")
+        text, who = body.get("text"), body.get("who", "unknown")
         if not isinstance(text, str) or not 0 < len(text.strip()) <= LONGEST_NOTE_CHARS:
             return _refusal(422, f"text: must be 1 to {LONGEST_NOTE_CHARS} characters")
-        if not isinstance(who, str):
-            return _refusal(422, "who: must be a name")
-        snapshot = self._site.snapshot()
+        if not isinstance(who, str) or len(who) > orders.LONGEST_TEXT_CHARS:
+            most = orders.LONGEST_TEXT_CHARS
+            return _refusal(422, f"who: must be a name of at most {most} characters")
         chamber = request.path_params["chamber"]
-        if snapshot is not None and chamber not in snapshot.chambers:
-            known = ", ".join(snapshot.chambers)
-            return _refusal(404, f"no chamber {chamber!r}; there are: {known}")
+        snapshot = self._site.snapshot()
+        if snapshot is None:
+            return _not_run_yet()
+        if chamber not in snapshot.chambers:
+            return _no_chamber(chamber, snapshot)
         self._site.note(chamber, who, text.strip())
         return JSONResponse({"taken": True})
 
     def _from_snapshot(self, answer: Callable[[Snapshot, Moment], Any]) -> Response:
         snapshot = self._site.snapshot()
         if snapshot is None:
-            return _refusal(503, "the control loop has not completed a tick yet")
+            return _not_run_yet()
         return JSONResponse(answer(snapshot, self._site.now()))
 
 
@@ -139,11 +158,22 @@ async def _body(request: Request) -> dict[str, Any] | Response:
             return _refusal(413, f"the body is larger than {LARGEST_BODY_BYTES} bytes")
     try:
         body = json.loads(raw.decode("utf-8"))
+        # Half a character (\ud800) is JSON, but no text that could be stored or sent on.
+        json.dumps(body, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError) as error:
         return _refusal(422, f"the body is not JSON: {error}")
     if not isinstance(body, dict):
         return _refusal(422, "the body must be a JSON object")
     return body
+
+
+def _not_run_yet() -> Response:
+    return _refusal(503, "the control loop has not completed a tick yet")
+
+
+def _no_chamber(chamber: str, snapshot: Snapshot) -> Response:
+    known = ", ".join(snapshot.chambers)
+    return _refusal(404, f"no chamber {orders.shown(chamber)}; there are: {known}")
 
 
 def _refusal(status: int, why: str) -> Response:

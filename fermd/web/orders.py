@@ -10,9 +10,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import fields
-from typing import Any, get_type_hints
+from typing import Annotated, Any, get_type_hints
 
-from pydantic import ConfigDict, TypeAdapter, ValidationError, create_model
+from pydantic import ConfigDict, StringConstraints, TypeAdapter, ValidationError, create_model
 
 from fermd.control.commands import (
     AcknowledgeAlarm,
@@ -35,6 +35,9 @@ from fermd.control.steps import Profile
 class OrderError(ValueError):
     """A command that cannot be understood; the text names field, value and what is allowed."""
 
+
+LONGEST_TEXT_CHARS = 200
+"""Names of people and alarms are no longer: they are stored with every command."""
 
 ReadProfile = Callable[[str], Profile]
 """Reads the text of a profile file; raises ValueError with every fault of it."""
@@ -76,7 +79,7 @@ def read(body: Any, read_profile: ReadProfile) -> Command:
         return _start(given, read_profile)
     command = _COMMANDS.get(name) if isinstance(name, str) else None
     if command is None:
-        raise OrderError(f"command = {name!r}: must be one of {', '.join(NAMES)}")
+        raise OrderError(f"command = {shown(name)}: must be one of {', '.join(NAMES)}")
     try:
         checked = _model(command).validate_python(given)
     except ValidationError as error:
@@ -88,10 +91,13 @@ def read(body: Any, read_profile: ReadProfile) -> Command:
 def _start(given: Mapping[str, Any], read_profile: ReadProfile) -> StartProfile:
     unknown = set(given) - {"profile_toml", "who"}
     if unknown:
-        raise OrderError(f"unknown field {sorted(unknown)[0]}: allowed are profile_toml and who")
+        named = shown(sorted(unknown)[0])
+        raise OrderError(f"unknown field {named}: allowed are profile_toml and who")
     text, who = given.get("profile_toml"), given.get("who", "unknown")
-    if not isinstance(text, str) or not isinstance(who, str):
-        raise OrderError("profile_toml: must be the text of a profile file, and who a name")
+    if not isinstance(text, str):
+        raise OrderError("profile_toml: must be the text of a profile file")
+    if not isinstance(who, str) or len(who) > LONGEST_TEXT_CHARS:
+        raise OrderError(f"who: must be a name of at most {LONGEST_TEXT_CHARS} characters")
     try:
         return StartProfile(read_profile(text), who)
     except ValueError as error:
@@ -118,12 +124,25 @@ _ADAPTERS: dict[type[Command], TypeAdapter[Any]] = {}
 
 
 def _type(command: type[Command], field: str) -> Any:
-    return get_type_hints(command, include_extras=True)[field]
+    kind = get_type_hints(command, include_extras=True)[field]
+    if kind is str:
+        return Annotated[str, StringConstraints(max_length=LONGEST_TEXT_CHARS)]
+    return kind
+
+
+def shown(value: object) -> str:
+    """A value as it came in, cut where it gets too long to read."""
+    text = repr(value)
+    return text if len(text) <= _LONGEST_SHOWN_CHARS else text[:_LONGEST_SHOWN_CHARS] + "…"
+
+
+_LONGEST_SHOWN_CHARS = 80
 
 
 def _told(error: ValidationError) -> str:
     faults = []
     for fault in error.errors(include_url=False):
         where = ".".join(str(part) for part in fault["loc"]) or "body"
-        faults.append(f"{where} = {fault.get('input')!r}: {fault['msg']}")
+        given = "" if fault["type"] == "missing" else f" = {shown(fault.get('input'))}"
+        faults.append(f"{where}{given}: {fault['msg']}")
     return "; ".join(faults)

@@ -81,7 +81,12 @@ def _listen(path: Path) -> socket.socket:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.exists() and stat.S_ISSOCK(path.stat().st_mode):
+        if path.exists():
+            if not stat.S_ISSOCK(path.stat().st_mode):
+                raise SocketInUseError(
+                    f"{path}: is there already and is no socket; move it away, or set another "
+                    "socket path in the site file"
+                )
             if _answers(path):
                 raise SocketInUseError(
                     f"{path}: another process listens there; stop it, or set another "
@@ -89,12 +94,11 @@ def _listen(path: Path) -> socket.socket:
                 )
             path.unlink()
         listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        before = os.umask(0o777 & ~SOCKET_MODE)
         try:
-            listener.bind(str(path))
-        finally:
-            os.umask(before)
-        listener.listen(64)
+            _bind(listener, path)
+        except BaseException:
+            listener.close()
+            raise
     except OSError as error:
         raise SocketInUseError(
             f"{path}: the socket cannot be made ({error.strerror or error}); its folder must exist "
@@ -103,11 +107,23 @@ def _listen(path: Path) -> socket.socket:
     return listener
 
 
+def _bind(listener: socket.socket, path: Path) -> None:
+    before = os.umask(0o777 & ~SOCKET_MODE)
+    try:
+        listener.bind(str(path))
+    finally:
+        os.umask(before)
+    listener.listen(64)
+
+
 def _answers(path: Path) -> bool:
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
         probe.settimeout(1.0)
         try:
             probe.connect(str(path))
-        except OSError:
+        except (ConnectionRefusedError, FileNotFoundError):
             return False
+        except OSError:
+            # Too busy to take a connection, say: somebody is there.
+            return True
         return True
