@@ -10,6 +10,7 @@ import click
 
 from fermd.config.errors import ConfigError
 from fermd.config.site_file import load_site
+from fermd.hardware.pin_factories import PinSource
 from fermd.hardware.ports import RelayError
 from fermd.hardware.release import release_lines
 from fermd.service.board import pins_of
@@ -38,15 +39,18 @@ def command(site: Path) -> None:
     sys.exit(release(site))
 
 
-def release(path: Path) -> int:
-    """Release the relays of a site file; returns the exit code (sysexits)."""
+def release(path: Path, pins: PinSource | None = None) -> int:
+    """Release the relays of a site file; returns the exit code (sysexits).
+
+    `pins` opens what drives the pins, if not what the site file names.
+    """
     try:
         site = load_site(path)
         if site.simulated is not None:
             click.echo("the site is simulated: there is no relay to release")
             return os.EX_OK
         with Ownership(lock_path(site)):
-            released = release_lines(site.relays, pins_of(site))
+            released = release_lines(site.relays, pins or pins_of(site))
     except (ConfigError, OwnershipError) as error:
         click.echo(str(error), err=True)
         return error.exit_code

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 from collections.abc import Callable
@@ -15,16 +16,16 @@ from fermd.config.profile_file import parse_profile
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
 from fermd.control.steps import Profile
-from fermd.hardware.pin_factories import PinSource
 from fermd.hardware.ports import RelayError
-from fermd.service.board import board_ports
-from fermd.service.clock import SystemClock
-from fermd.service.daemon import Daemon, RunningSite
+from fermd.service.board import site_ports
+from fermd.service.daemon import Daemon, Ports, RunningSite
 from fermd.service.logs import logging_to_system
 from fermd.service.notify import ServiceManager
 from fermd.service.ownership import OwnershipError
 from fermd.web.api import application
 from fermd.web.server import SocketInUseError, UnixServer
+
+log = logging.getLogger(__name__)
 
 EXAMPLES = """\b
 Examples:
@@ -49,16 +50,19 @@ def command(site: Path) -> None:
     sys.exit(serve(site))
 
 
-def serve(path: Path, pins: PinSource | None = None) -> int:
+OpenPorts = Callable[[SiteFile], AbstractContextManager[Ports]]
+
+
+def serve(path: Path, open_ports: OpenPorts = site_ports) -> int:
     """Run the daemon for a site file; returns the exit code (sysexits).
 
-    `pins` opens what drives the pins, if not what the site file names.
+    `open_ports` opens what the loop is plugged into: the board or the trial that the site file
+    asks for, unless a test brings its own.
     """
     with logging_to_system():
         try:
             site = load_site(path)
-            with SystemClock() as clock:
-                ports = board_ports(site, clock, pins)
+            with open_ports(site) as ports:
                 manager = ServiceManager.from_environment()
                 Daemon(site, ports, manager, [_interface(site)]).run()
         except ConfigError as error:
@@ -67,6 +71,9 @@ def serve(path: Path, pins: PinSource | None = None) -> int:
             return _failed(error, error.exit_code)
         except (RelayError, SocketInUseError) as error:
             return _failed(error, os.EX_UNAVAILABLE)
+        except Exception:
+            log.critical("fermd ends by a fault of its own, with its relays off", exc_info=True)
+            return os.EX_SOFTWARE
     return os.EX_OK
 
 

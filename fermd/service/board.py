@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import time
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from fermd.config.site import SimulatedSettings, SiteFile
 from fermd.hardware.gpio_relays import GpioRelayBank
 from fermd.hardware.pin_factories import NamedPins, PinSource
@@ -9,7 +14,37 @@ from fermd.hardware.ports import Clock
 from fermd.hardware.simulated_clock import SimulatedClock
 from fermd.hardware.simulated_site import ChamberWiring, SimulatedBoard, simulated_board
 from fermd.hardware.w1_bus import W1ProbeBus
+from fermd.service.clock import SystemClock
 from fermd.service.daemon import Ports
+
+
+@contextmanager
+def site_ports(site: SiteFile) -> Iterator[Ports]:
+    """The ports that a site file asks for, for as long as the context lasts."""
+    if site.simulated is None:
+        with SystemClock() as clock:
+            yield board_ports(site, clock)
+        return
+    trial_clock = TrialClock(site.simulated.times_real_time)
+    try:
+        yield trial_ports(trial_board(site, site.simulated, trial_clock))
+    finally:
+        trial_clock.close()
+
+
+class TrialClock(SimulatedClock):
+    """The clock of a trial: each process is a start of the simulated board, with an id of its own.
+
+    Else a restart would take the boot clock of the trial before for its own.
+    """
+
+    def __init__(self, times_real_time: float) -> None:
+        super().__init__(time.time(), times_real_time=times_real_time)
+        self._run = uuid.uuid4()
+
+    def boot_id(self) -> str:
+        """Return the name of this run of the board."""
+        return f"{super().boot_id()}-{self._run}"
 
 
 def board_ports(site: SiteFile, clock: Clock, pins: PinSource | None = None) -> Ports:
