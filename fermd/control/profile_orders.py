@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 from fermd.control import edits, profile_run
 from fermd.control import progress as steps
@@ -146,7 +147,7 @@ def plan(
             "the clock is not known to be set, so no start can be planned: wait for the network "
             "time, or start the profile now"
         )
-    if command.at_utc_s < now.wall_utc_s - PAST_S:
+    if not now.wall_utc_s - PAST_S <= command.at_utc_s < inf:
         raise RefusedError(
             "the start is in the past: name a time to come, or start the profile now"
         )
