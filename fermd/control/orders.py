@@ -112,8 +112,7 @@ def _take(  # noqa: C901 - one line a command; splitting it would hide the list
             return _override(state, settings, command, now)
         case EndOverride():
             return replace(state, overrides={})
-        case AcknowledgeAlarm():
-            return _acknowledge(state, command, events)
+    return _acknowledge(state, command, events)
 
 
 def _set_target(

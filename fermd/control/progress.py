@@ -130,10 +130,7 @@ def advance(
     slip by a sample period at every step.
     """
     events: list[Event] = []
-    for _ in range(len(progress.profile.steps) + 1):
-        step = progress.step
-        if step is None:
-            break
+    while (step := progress.step) is not None:
         if isinstance(step, HoldUntil | Schedule):
             progress = _with_calendar(progress, step, wall)
         progress, over, passed_s = _advance_step(progress, step, beer_c, passed_s, wall, events)
@@ -329,8 +326,7 @@ def _advance_step(
             return replace(progress, elapsed_s=progress.elapsed_s + passed_s), False, 0.0
         case Ramp():
             return _run_clock(progress, planned_s(step, progress.entry_c) or 0.0, passed_s)
-        case Hold():
-            return _run_clock(progress, step.for_s, passed_s)
+    return _run_clock(progress, step.for_s, passed_s)
 
 
 def _run_clock(progress: Progress, for_s: float, passed_s: float) -> tuple[Progress, bool, float]:

@@ -253,8 +253,7 @@ def event(happened: Event, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
             return f"{happened.command}{_by(happened.who)} {answer}"
         case GapSeen():
             return f"the loop did not run for {span(happened.lasted_s)}"
-        case OutageSeen():
-            return _outage_seen(happened, unit)
+    return _outage_seen(happened, unit)
 
 
 def _target_changed(happened: TargetChanged, unit: Unit) -> str:
