@@ -77,8 +77,8 @@ def steps_of(
             making.note(stage.time_key, "0", "takes no time, so there is no step for it")
         elif stage.free_rise:
             _free_rise(stage, making)
-        elif _moves(stage):
-            _move(stage, making)
+        elif stage.start_c is not None and stage.end_c is not None and _moves(stage):
+            _move(stage, stage.start_c, stage.end_c, making)
         else:
             _hold(stage, making, last=ends and number == len(stages))
     return tuple(making.steps)
@@ -116,28 +116,26 @@ def _hold(stage: Stage, making: _Making, *, last: bool) -> None:
         making.add(WaitForPerson(target_c, prompt, stage.name), target_c)
 
 
-def _move(stage: Stage, making: _Making) -> None:
-    if stage.start_c is None or stage.end_c is None:
-        return
-    away_c = abs(stage.end_c - stage.start_c)
+def _move(stage: Stage, start_c: float, end_c: float, making: _Making) -> None:
+    away_c = abs(end_c - start_c)
     rate = away_c * DAY_S / stage.for_s if stage.for_s else None
     if rate is None or rate > HIGHEST_RATE_C_PER_DAY:
         what = "no time" if stage.for_s is None else f"{away_c:g} °C in {span(stage.for_s)}"
         if stage.for_s is not None:
             what += f" (a profile goes at most {HIGHEST_RATE_C_PER_DAY:g} °C a day)"
         why = (
-            f"goes from {stage.start_c:g} to {stage.end_c:g} °C at once, as fast as the chamber "
+            f"goes from {start_c:g} to {end_c:g} °C at once, as fast as the chamber "
             "can; over when the beer is there"
         )
         making.note(stage.time_key, what, why)
-        making.add(Jump(stage.end_c, name=stage.name), stage.end_c)
+        making.add(Jump(end_c, name=stage.name), end_c)
         return
-    if making.at_c != stage.start_c:
+    if making.at_c != start_c:
         before = "nothing comes before" if not making.steps else "the step before ends elsewhere"
         why = f"{before}: a jump to it is put in, and the time that takes comes on top"
-        making.note(stage.start_key, f"{stage.start_c:g} °C", why)
-        making.add(Jump(stage.start_c, name=_begin_of(stage.name)), stage.start_c)
-    making.add(Ramp(stage.end_c, rate, stage.name), stage.end_c)
+        making.note(stage.start_key, f"{start_c:g} °C", why)
+        making.add(Jump(start_c, name=_begin_of(stage.name)), start_c)
+    making.add(Ramp(end_c, rate, stage.name), end_c)
 
 
 def _free_rise(stage: Stage, making: _Making) -> None:

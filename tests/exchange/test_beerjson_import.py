@@ -167,6 +167,17 @@ def test_a_free_rise_without_a_time_ends_at_its_ceiling() -> None:
     assert "ends at its ceiling" in listed(carried, "step_time")
 
 
+def test_a_free_rise_needs_room_to_rise() -> None:
+    step = {"name": "a", "start_temperature": celsius(45), "free_rise": True, "step_time": time(4)}
+    assert "start_temperature = 45.0: must be below 45 °C" in str(refusal(steps(step)))
+
+
+def test_a_fermentation_without_a_name_gets_one_which_is_listed() -> None:
+    carried = from_beerjson(document(fermentation(held(18, 3), name="")))
+    assert carried.profile.name == "imported"
+    assert "is empty" in listed(carried, "fermentations[1].name")
+
+
 def test_nothing_is_known_of_the_beer_after_a_free_rise_without_a_limit() -> None:
     rise = {
         "name": "rise",

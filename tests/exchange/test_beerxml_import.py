@@ -133,6 +133,16 @@ def test_the_rest_of_the_recipe_is_listed_and_its_own_names_do_not_count() -> No
     assert "Plum" in listed(carried, ".MISC")
 
 
+def test_a_recipe_without_name_or_of_another_version_is_read_and_listed() -> None:
+    stage = tags(PRIMARY_AGE=7, PRIMARY_TEMP=18)
+    carried = from_beerxml(beerxml(f"<RECIPE><VERSION>2</VERSION>{stage}</RECIPE>"))
+    assert carried.profile.name == "imported"
+    assert "is empty" in listed(carried, "NAME")
+    assert "read as if it were" in listed(carried, "VERSION")
+    bare = f"<RECIPE><NAME>Ale</NAME>{stage}</RECIPE>".encode()
+    assert from_beerxml(bare).profile.steps == (Hold(18, 7 * DAY_S, "primary"),)
+
+
 def test_of_several_recipes_one_is_named_or_all_are_listed() -> None:
     stage = tags(PRIMARY_AGE=7, PRIMARY_TEMP=18)
     data = beerxml(
