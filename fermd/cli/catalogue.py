@@ -53,6 +53,8 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "run": Entry("run", "Take charge of a site until stopped (what the service runs)."),
         "status": Entry("status", "Show what every chamber does and why."),
         "profiles": Entry("profiles", "List the profiles, or show one."),
+        "import": Entry("import_steps", "Make a profile from a recipe in BeerJSON or BeerXML."),
+        "export": Entry("export_steps", "Write a profile as BeerJSON."),
         "start": Entry("start", "Start a profile."),
         "release": Entry("release", "Drive every relay of a site off and leave it off."),
     },

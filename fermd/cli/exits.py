@@ -21,7 +21,7 @@ EXIT_CODES: Final[Mapping[int, str]] = {
     os.EX_OK: "done",
     ANSWERED_NO: "nothing was done: the question was answered with no",
     os.EX_USAGE: "the command line is wrong",
-    os.EX_DATAERR: "the daemon does not understand a value",
+    os.EX_DATAERR: "the daemon does not understand a value, or a document to import is wrong",
     os.EX_NOINPUT: "a file that was named is not there",
     os.EX_UNAVAILABLE: "the daemon cannot be reached, or there is no probe",
     os.EX_SOFTWARE: "a fault in fermd itself",
