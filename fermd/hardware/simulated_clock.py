@@ -5,8 +5,10 @@ lives in. The monotonic clock is true time since the last (simulated) start of t
 clock is what the board takes for the time of day: true time, off by what it was stepped and has
 drifted.
 
-Without a pace, waiting takes no time at all: a year passes as fast as it is computed, and the same
-run gives the same times. With one, the clock follows the real one, so many times faster.
+Without a pace, waiting takes no time at all: a year passes as fast as it is computed. With one, a
+wait takes as long as it would by a clock so many times faster than the real one. Either way time
+passes in waits alone: a machine that is too slow for its pace lengthens the batch, and is not a
+control loop that comes too late. So the same run gives the same times, whatever the pace.
 """
 
 from __future__ import annotations
@@ -23,6 +25,13 @@ from fermd.control.moment import Moment
 
 _NOON_UTC_S: Final = 1_767_268_800.0
 """A start for those who do not care: 2026-01-01 12:00 UTC."""
+
+SHORTEST_SLEEP_S: Final = 0.002
+"""Less than this, s of real time, is not slept but owed: poll() counts whole milliseconds, and a
+batch of a month in two minutes has waits of half of one."""
+
+LONGEST_ARREARS_S: Final = 1.0
+"""So much of a delay, s of real time, is made up for by waiting less; the rest is let go."""
 
 
 class SimulatedClock:
@@ -51,8 +60,12 @@ class SimulatedClock:
         if times_real_time is not None and not times_real_time > 0:
             raise ValueError(f"times_real_time = {times_real_time}: must be above 0")
         self._pace = times_real_time
-        self._reference_real_s = time.monotonic()
-        self._reference_true_s = start_utc_s
+        self._reached_true_s = start_utc_s
+        """How far time has come; in a wait, where it began."""
+        self._wait: tuple[float, float] | None = None
+        """With a pace, while somebody waits: since which true time, and to which."""
+        self._due_real_s = time.monotonic()
+        """When `_reached_true_s` is due by the pace."""
         self._booted_true_s = start_utc_s
         self._boots = 1
         self._drift = drift_ppm * 1e-6
@@ -77,9 +90,12 @@ class SimulatedClock:
     @property
     def true_utc_s(self) -> float:
         """The true time, which the board does not know."""
-        if self._pace is None:
-            return self._reference_true_s
-        return self._reference_true_s + self._pace * (time.monotonic() - self._reference_real_s)
+        wait = self._wait
+        if wait is None or self._pace is None:
+            return self._reached_true_s
+        from_s, to_s = wait
+        left_s = self._pace * (self._due_real_s - time.monotonic())
+        return max(from_s, min(to_s, to_s - left_s))
 
     def true_at(self, mono_s: float) -> float:
         """Return the true time at a reading of the monotonic clock in this run of the board."""
@@ -131,8 +147,8 @@ class SimulatedClock:
         Boards without a battery clock come back with the time of the cut, not to be trusted.
         """
         wall_s = self.now().wall_utc_s
-        self._reference_true_s += lasted_s
-        self._booted_true_s = self.true_utc_s
+        self._reached_true_s = self.true_utc_s + lasted_s
+        self._booted_true_s = self._reached_true_s
         self._boots += 1
         if not wall_survives:
             self._wall_offset_s += wall_s - self.now().wall_utc_s
@@ -140,17 +156,29 @@ class SimulatedClock:
 
     def _sleep(self, until_true_s: float) -> bool:
         """Sleep until a true time; True if woken before it."""
-        if self._pace is None:
-            if not self._woken:
-                self._reference_true_s = max(self._reference_true_s, until_true_s)
-        else:
-            left_s = max(0.0, until_true_s - self.true_utc_s) / self._pace
-            poll = select.poll()
-            if self._wake_fd >= 0:
-                poll.register(self._wake_fd, select.POLLIN)
-            # Rounded up to whole milliseconds, as poll() counts.
-            if poll.poll(left_s * 1000.0):
-                os.eventfd_read(self._wake_fd)
-                self._woken = True
+        if self._pace is not None:
+            self._sleep_at_pace(until_true_s, self._pace)
+        elif not self._woken:
+            self._reached_true_s = max(self._reached_true_s, until_true_s)
         woken, self._woken = self._woken, False
         return woken
+
+    def _sleep_at_pace(self, until_true_s: float, pace: float) -> None:
+        now_true_s, now_real_s = self._reached_true_s, time.monotonic()
+        until_true_s = max(now_true_s, until_true_s)
+        due_real_s = max(self._due_real_s, now_real_s - LONGEST_ARREARS_S)
+        self._due_real_s = due_real_s + (until_true_s - now_true_s) / pace
+        self._wait = (now_true_s, until_true_s)
+        left_s = self._due_real_s - now_real_s
+        poll = select.poll()
+        if self._wake_fd >= 0:
+            poll.register(self._wake_fd, select.POLLIN)
+        if poll.poll(left_s * 1000.0 if left_s >= SHORTEST_SLEEP_S else 0):
+            os.eventfd_read(self._wake_fd)
+            self._woken = True
+            until_true_s = self.true_utc_s
+        # In this order: whoever asks from another thread must not see time jump to and fro.
+        self._reached_true_s = until_true_s
+        self._wait = None
+        if self._woken:
+            self._due_real_s = time.monotonic()
