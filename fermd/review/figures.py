@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from fermd.review.record import Record, Run, runs_of
+from fermd.review.record import Bucket, Record, Run, runs_of
 
 IN_BAND_C = 0.5
 """Nearer to the target than this counts as held, °C: the trade's usual tolerance for lager
@@ -27,6 +27,7 @@ class OutputFigures:
     shortest_off_s: float | None
     """Between two runs; None with fewer than two."""
     shortest_run_s: float | None
+    """Of the runs that are over and whose end is known."""
     most_starts_in_an_hour: int
 
 
@@ -36,8 +37,9 @@ class Figures:
 
     chamber: str
     lasted_s: float
-    coldest_c: float
-    warmest_c: float
+    coldest_c: float | None
+    """None: nothing is known of the beer."""
+    warmest_c: float | None
     held_share: float | None
     """Share of the time with a target that the beer was within `IN_BAND_C` of it."""
     outputs: tuple[OutputFigures, ...]
@@ -48,14 +50,14 @@ class Figures:
 
 def figures(record: Record, vessel_probe: str) -> Figures:
     """Sum up a record."""
-    vessel = record.probes[vessel_probe]
+    vessel = record.probes.get(vessel_probe, ())
     duties = sorted({run.duty for run in record.runs})
     return Figures(
         chamber=record.chamber,
         lasted_s=record.end_s - record.start_s,
-        coldest_c=min(bucket.minimum_c for bucket in vessel),
-        warmest_c=max(bucket.maximum_c for bucket in vessel),
-        held_share=_held_share(record, vessel_probe),
+        coldest_c=min((bucket.minimum_c for bucket in vessel), default=None),
+        warmest_c=max((bucket.maximum_c for bucket in vessel), default=None),
+        held_share=_held_share(record, vessel),
         outputs=tuple(_of_output(record, duty) for duty in duties),
         steps=_count(record, "step"),
         alarms=_count(record, "alarm"),
@@ -63,9 +65,9 @@ def figures(record: Record, vessel_probe: str) -> Figures:
     )
 
 
-def _held_share(record: Record, vessel_probe: str) -> float | None:
+def _held_share(record: Record, vessel: Sequence[Bucket]) -> float | None:
     held = counted = 0
-    for bucket in record.probes[vessel_probe]:
+    for bucket in vessel:
         target = record.target_at(bucket.at_s)
         if target is None:
             continue
@@ -76,16 +78,22 @@ def _held_share(record: Record, vessel_probe: str) -> float | None:
 
 def _of_output(record: Record, duty: str) -> OutputFigures:
     runs = runs_of(record, duty)
-    on_s = sum(run.end_s - run.start_s for run in runs)
-    pauses = [after.start_s - before.end_s for before, after in pairwise(runs)]
+    lengths_s = [run.end_s - run.start_s for run in runs if run.end_s is not None]
+    whole_s = [run.end_s - run.start_s for run in runs if run.end_s is not None and run.is_over]
+    pauses_s = [
+        after.start_s - before.end_s
+        for before, after in pairwise(runs)
+        if before.end_s is not None and before.is_over
+    ]
+    on_s = sum(lengths_s)
     return OutputFigures(
         output=runs[0].output,
         duty=duty,
         starts=len(runs),
         on_h=on_s / 3600.0,
         duty_cycle=on_s / max(1.0, record.end_s - record.start_s),
-        shortest_off_s=min(pauses, default=None),
-        shortest_run_s=min((run.end_s - run.start_s for run in runs), default=None),
+        shortest_off_s=min(pauses_s, default=None),
+        shortest_run_s=min(whole_s, default=None),
         most_starts_in_an_hour=_most_in_an_hour(runs),
     )
 

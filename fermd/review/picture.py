@@ -6,6 +6,8 @@ told apart by colour-blind people (Okabe and Ito's set), and heat and cooling al
 
 from __future__ import annotations
 
+import warnings
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Any
@@ -43,6 +45,7 @@ def draw(
     if path.suffix.lower() not in ENDINGS:
         raise PictureError(f"{path}: must end in one of {', '.join(ENDINGS)}")
     try:
+        from matplotlib import rc_context
         from matplotlib.figure import Figure
     except ImportError as error:
         raise PictureError(
@@ -55,7 +58,10 @@ def draw(
     _strips(strips, record, zone)
     _steps(temperatures, record, zone)
     try:
-        figure.savefig(path, dpi=120)
+        # The record's own words may have what looks like mathematics, or no glyph in the font.
+        with rc_context({"text.parse_math": False}), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            figure.savefig(path, dpi=120)
     except OSError as error:
         raise PictureError(f"{path}: cannot be written ({error.strerror or error})") from error
 
@@ -75,17 +81,15 @@ def _temperatures(
             linewidth=0,
             label="air, lowest to highest",
         )
-    corners = [corner for corner in record.target if corner.heat_c is not None]
-    if corners:
-        end_s = record.end_s
-        times = [*(_time(corner.at_s, zone) for corner in corners), _time(end_s, zone)]
-        cool = [*(corner.cool_c for corner in corners), corners[-1].cool_c]
-        heat = [*(corner.heat_c for corner in corners), corners[-1].heat_c]
-        axes.plot(
-            times, cool, color=COLOURS["target"], linewidth=1.0, dashes=(5, 2), label="target"
-        )
-        axes.plot(times, heat, color=COLOURS["target"], linewidth=1.0, dashes=(5, 2))
-    series = record.probes[vessel_probe]
+    if record.target:
+        last = record.target[-1]
+        corners = [*record.target, replace(last, at_s=max(last.at_s, record.end_s))]
+        times = [_time(corner.at_s, zone) for corner in corners]
+        style: dict[str, Any] = {"color": COLOURS["target"], "linewidth": 1.0, "dashes": (5, 2)}
+        # Where there is no target there is no line.
+        axes.plot(times, [_or_nan(corner.cool_c) for corner in corners], label="target", **style)
+        axes.plot(times, [_or_nan(corner.heat_c) for corner in corners], **style)
+    series = record.probes.get(vessel_probe, ())
     times = [_time(bucket.at_s, zone) for bucket in series]
     means = [bucket.mean_c for bucket in series]
     axes.plot(times, means, color=COLOURS["vessel"], linewidth=1.6, label="beer")
@@ -103,7 +107,7 @@ def _strips(axes: Any, record: Record, zone: tzinfo) -> None:
         spans = [
             (_time(run.start_s, zone), timedelta(seconds=run.end_s - run.start_s))
             for run in record.runs
-            if run.duty == duty
+            if run.duty == duty and run.end_s is not None
         ]
         axes.broken_barh(spans, (row - 0.35, 0.7), color=COLOURS[duty], linewidth=0)
     axes.set_yticks(range(len(rows)), [words[duty] for duty in rows])
@@ -144,6 +148,10 @@ def _name(axes: Any, mark: Mark, number: int, zone: tzinfo) -> None:
         fontsize=8,
         alpha=0.75,
     )
+
+
+def _or_nan(temp_c: float | None) -> float:
+    return float("nan") if temp_c is None else temp_c
 
 
 def _time(at_s: float, zone: tzinfo) -> datetime:

@@ -1,18 +1,23 @@
 """A span of the journal as series and marks, ready to be summed up or drawn.
 
-Everything comes from rows; nothing is simulated or guessed. Times are wall time (POSIX, s), as
-the journal has mended them.
+Everything comes from rows; nothing is simulated or guessed. Times are wall time (POSIX, s) as
+`time_axis` lays the boots onto it: what lies between two moments of one boot is exact, whatever
+was done to the wall clock. Where the readings have been thinned, their minutes and quarter hours
+stand in for them.
 """
 
 from __future__ import annotations
 
-import sqlite3
-from bisect import bisect_right
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 from sqlite_utils import Database
+
+from fermd.journal.readonly import connect_to_read
+from fermd.review.target_track import Corner, read_target, target_at
+from fermd.review.time_axis import TimeAxis, read_time_axis
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,18 +37,12 @@ class Run:
     output: str
     duty: str
     start_s: float
-    end_s: float
+    end_s: float | None
+    """None: rows were lost, and nobody knows."""
     started_by: str
     """The rule that started it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Corner:
-    """A point of the target's track; between two corners it is constant, or a straight ramp."""
-
-    at_s: float
-    heat_c: float | None
-    cool_c: float | None
+    is_over: bool = True
+    """False: it goes on at the end of the record, which is its `end_s`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,22 +68,7 @@ class Record:
 
     def target_at(self, at_s: float) -> tuple[float, float] | None:
         """Return the target at a moment as (heat, cool), °C; None if there was none."""
-        after = bisect_right(self.target, at_s, key=lambda corner: corner.at_s)
-        if after == 0:
-            return None
-        before = self.target[after - 1]
-        if before.heat_c is None or before.cool_c is None:
-            return None
-        if after == len(self.target):
-            return before.heat_c, before.cool_c
-        following = self.target[after]
-        if following.heat_c is None or following.cool_c is None:
-            return before.heat_c, before.cool_c
-        share = (at_s - before.at_s) / max(1e-9, following.at_s - before.at_s)
-        return (
-            before.heat_c + share * (following.heat_c - before.heat_c),
-            before.cool_c + share * (following.cool_c - before.cool_c),
-        )
+        return target_at(self.target, at_s)
 
 
 BUCKETS = 1200
@@ -94,127 +78,114 @@ BUCKETS = 1200
 def read_record(path: Path, chamber: str, buckets: int = BUCKETS) -> Record:
     """Read everything that a journal has of one chamber.
 
-    Raises LookupError if it has nothing.
+    Raises LookupError if it has nothing, sqlite3.Error if it cannot be read.
     """
-    uri = path.absolute().as_uri() + "?mode=ro"
-    db = Database(sqlite3.connect(uri, uri=True), execute_plugins=False)
-    try:
-        return _read(db, chamber, buckets)
-    finally:
-        db.close()
+    with closing(connect_to_read(path)) as connection:
+        return _read(Database(connection, execute_plugins=False), chamber, buckets)
 
 
 def _read(db: Database, chamber: str, buckets: int) -> Record:
-    span = next(
-        iter(
-            db.query(
-                "SELECT min(wall_utc_s) AS start_s, max(wall_utc_s) AS end_s "
-                "FROM temperatures WHERE chamber = ?",
-                [chamber],
-            )
-        )
+    axis = read_time_axis(db)
+    spans = db.query(
+        f"SELECT boot, min(mono_s) AS first_mono_s, max(mono_s) AS last_mono_s "  # noqa: S608 - constants
+        f"FROM ({_POINTS}) GROUP BY boot",
+        {"chamber": chamber},
     )
-    if span["start_s"] is None:
+    ends = [
+        axis.offset_s_by_boot[span["boot"]] + span[key]
+        for span in spans
+        for key in ("first_mono_s", "last_mono_s")
+    ]
+    if not ends:
         raise LookupError(f"the journal has no reading of a chamber {chamber!r}")
-    start_s, end_s = float(span["start_s"]), float(span["end_s"])
-    width_s = max(1.0, (end_s - start_s) / buckets)
+    start_s, end_s = min(ends), max(ends)
     return Record(
         chamber,
         start_s,
         end_s,
-        _probes(db, chamber, start_s, width_s),
-        _runs(db, chamber, end_s),
-        _target(db, chamber),
-        _marks(db, chamber),
+        _probes(db, chamber, axis, start_s, max(1.0, (end_s - start_s) / buckets)),
+        _runs(db, chamber, axis, end_s),
+        read_target(db, chamber, axis),
+        _marks(db, chamber, axis),
     )
 
 
+# Raw readings where there are any; before them their minutes, and before those the quarter hours.
+_POINTS = """
+    SELECT boot, mono_s, probe, temp_c AS minimum_c, temp_c AS mean_c, temp_c AS maximum_c,
+        1 AS good_readings
+    FROM readings JOIN probes USING (probe_key)
+    WHERE chamber = :chamber AND temp_c IS NOT NULL
+    UNION ALL
+    SELECT boot, start_mono_s, probe, minimum_c, mean_c, maximum_c, good_readings
+    FROM rollup_minute JOIN probes USING (probe_key)
+    WHERE chamber = :chamber AND mean_c IS NOT NULL
+        AND last_seq < (SELECT coalesce(min(seq), 9e18) FROM readings)
+    UNION ALL
+    SELECT boot, start_mono_s, probe, minimum_c, mean_c, maximum_c, good_readings
+    FROM rollup_quarter_hour JOIN probes USING (probe_key)
+    WHERE chamber = :chamber AND mean_c IS NOT NULL
+        AND last_seq < (SELECT coalesce(min(first_seq), 9e18) FROM rollup_minute)
+        AND last_seq < (SELECT coalesce(min(seq), 9e18) FROM readings)"""
+
+
 def _probes(
-    db: Database, chamber: str, start_s: float, width_s: float
+    db: Database, chamber: str, axis: TimeAxis, start_s: float, width_s: float
 ) -> dict[str, tuple[Bucket, ...]]:
+    offsets = ", ".join(f"({boot}, {at_s!r})" for boot, at_s in axis.offset_s_by_boot.items())
     found: dict[str, list[Bucket]] = {}
     for row in db.query(
-        "SELECT probe, avg(wall_utc_s) AS at_s, min(temp_c) AS minimum_c, avg(temp_c) AS mean_c, "
-        "max(temp_c) AS maximum_c FROM temperatures "
-        "WHERE chamber = ? AND temp_c IS NOT NULL "
-        "GROUP BY probe, CAST((wall_utc_s - ?) / ? AS INTEGER) ORDER BY at_s",
-        [chamber, start_s, width_s],
+        f"WITH boot_offset (boot, offset_s) AS (VALUES {offsets}), "  # noqa: S608 - numbers
+        f"point AS (SELECT *, mono_s + offset_s AS at FROM ({_POINTS}) JOIN boot_offset "
+        "USING (boot)) "
+        "SELECT probe, avg(at) AS at_s, min(minimum_c) AS minimum_c, max(maximum_c) AS maximum_c, "
+        "sum(mean_c * good_readings) / sum(good_readings) AS mean_c "
+        "FROM point GROUP BY probe, CAST((at - :start_s) / :width_s AS INTEGER) ORDER BY at_s",
+        {"chamber": chamber, "start_s": start_s, "width_s": width_s},
     ):
         bucket = Bucket(row["at_s"], row["minimum_c"], row["mean_c"], row["maximum_c"])
         found.setdefault(row["probe"], []).append(bucket)
     return {probe: tuple(series) for probe, series in found.items()}
 
 
-def _runs(db: Database, chamber: str, end_s: float) -> tuple[Run, ...]:
-    return tuple(
-        Run(
-            row["output"],
-            row["duty"],
-            row["start_wall_utc_s"],
-            row["end_wall_utc_s"] if row["end_wall_utc_s"] is not None else end_s,
-            row["start_rule"] or "",
-        )
-        for row in db.query("SELECT * FROM output_runs WHERE chamber = ?", [chamber])
-    )
-
-
-def _target(db: Database, chamber: str) -> tuple[Corner, ...]:
-    """Return the target's track: a step up or down is two corners, a ramp is its two ends."""
-    changes = list(
-        db.query(
-            "SELECT wall_utc_s, heat_c, cool_c FROM target_changes WHERE chamber = ? ORDER BY seq",
-            [chamber],
-        )
-    )
-    ramps = {
-        row["wall_utc_s"]
-        for row in db.query(
-            "SELECT wall_utc_s FROM step_changes "
-            "WHERE chamber = ? AND step_kind = 'ramp' AND change IN ('ended', 'skipped')",
-            [chamber],
-        )
-    }
-    ramp_starts = [
-        float(row["wall_utc_s"])
-        for row in db.query(
-            "SELECT wall_utc_s FROM step_changes "
-            "WHERE chamber = ? AND step_kind = 'ramp' AND change = 'entered' ORDER BY seq",
-            [chamber],
-        )
-    ]
-    corners: list[Corner] = []
-    for change in changes:
-        at_s = float(change["wall_utc_s"])
-        if corners:
-            last = corners[-1]
-            began = [start for start in ramp_starts if last.at_s <= start < at_s]
-            held_until_s = began[-1] if at_s in ramps and began else at_s
-            corners.append(Corner(held_until_s, last.heat_c, last.cool_c))
-        corners.append(Corner(at_s, change["heat_c"], change["cool_c"]))
-    return tuple(corners)
-
-
-def _marks(db: Database, chamber: str) -> tuple[Mark, ...]:
-    steps = db.query(
-        "SELECT wall_utc_s, 'step' AS kind, step_kind AS text, step_name FROM step_changes "
-        "WHERE chamber = ? AND change = 'entered' ORDER BY seq",
+def _runs(db: Database, chamber: str, axis: TimeAxis, end_s: float) -> tuple[Run, ...]:
+    """Pair each `on` with what follows it for the same output."""
+    running: dict[str, Run] = {}
+    found: list[Run] = []
+    for row in db.query(
+        "SELECT seq, boot, mono_s, output, duty, is_on, reason_rule FROM output_changes "
+        "WHERE chamber = ? ORDER BY boot, mono_s, seq",
         [chamber],
+    ):
+        at_s = axis.at_s(row)
+        begun = running.pop(row["output"], None)
+        if begun is not None:
+            # Two starts with no stop between: rows were lost.
+            end = None if row["is_on"] else at_s
+            found.append(Run(begun.output, begun.duty, begun.start_s, end, begun.started_by))
+        if row["is_on"]:
+            rule = row["reason_rule"] or ""
+            running[row["output"]] = Run(row["output"], row["duty"], at_s, None, rule)
+    for begun in running.values():
+        until_s = max(begun.start_s, end_s)
+        found.append(
+            Run(begun.output, begun.duty, begun.start_s, until_s, begun.started_by, is_over=False)
+        )
+    return tuple(sorted(found, key=lambda run: run.start_s))
+
+
+def _marks(db: Database, chamber: str, axis: TimeAxis) -> tuple[Mark, ...]:
+    rows = db.query(
+        "SELECT seq, boot, mono_s, 'step' AS kind, "
+        "CASE step_name WHEN '' THEN step_kind ELSE step_name END AS text "
+        "FROM step_changes WHERE chamber = :chamber AND change = 'entered' "
+        "UNION ALL SELECT seq, boot, mono_s, 'alarm', alarm FROM alarm_changes "
+        "WHERE chamber = :chamber AND phase = 'raised' "
+        "UNION ALL SELECT seq, boot, mono_s, 'note', note FROM notes WHERE chamber = :chamber "
+        "ORDER BY seq",
+        {"chamber": chamber},
     )
-    marks = [Mark(row["wall_utc_s"], "step", row["step_name"] or row["text"]) for row in steps]
-    marks += [
-        Mark(row["wall_utc_s"], "alarm", row["alarm"])
-        for row in db.query(
-            "SELECT wall_utc_s, alarm FROM alarm_changes "
-            "WHERE chamber = ? AND phase = 'raised' ORDER BY seq",
-            [chamber],
-        )
-    ]
-    marks += [
-        Mark(row["wall_utc_s"], "note", row["note"])
-        for row in db.query(
-            "SELECT wall_utc_s, note FROM notes WHERE chamber = ? ORDER BY seq", [chamber]
-        )
-    ]
+    marks = [Mark(axis.at_s(row), row["kind"], row["text"]) for row in rows]
     return tuple(sorted(marks, key=lambda mark: mark.at_s))
 
 
