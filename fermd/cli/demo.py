@@ -3,44 +3,37 @@
 The loop, the core, the profile engine and the journal are the daemon's own; only the clock and
 the hardware behind the ports are simulated. In the middle of it the vessel probe's plug comes
 loose, so that there is something to see of probe health, fail-safe and alarms.
+
+What can be known to fail is found before the batch runs, not after it.
 """
 
 from __future__ import annotations
 
+import importlib.util
 import os
+import signal
+import sqlite3
 import sys
 import time
-from collections.abc import Callable
-from datetime import UTC, datetime
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
+from types import FrameType
 
 import click
 
-from fermd import __version__
+from fermd.cli.demo_batch import DemoBatch, planned_length_s
 from fermd.cli.demo_screen import DemoScreen, LineScreen, TerminalScreen
 from fermd.cli.demo_site import demo_site
-from fermd.config.errors import ConfigError
+from fermd.cli.exits import Failure
 from fermd.config.profile_file import find_profile, load_profile
-from fermd.config.site import SimulatedSettings, SiteFile
-from fermd.control.commands import AcknowledgeAlarm, ConfirmStep, StartProfile
-from fermd.control.decision import Mode
-from fermd.control.events import CommandAnswered
-from fermd.control.progress import planned_s
-from fermd.control.reading import ProbeFault
-from fermd.control.steps import Profile, WaitForPerson
-from fermd.hardware.simulated_clock import SimulatedClock
-from fermd.hardware.simulated_site import SimulatedBoard
-from fermd.journal.settings import JournalSettings
-from fermd.journal.writer import SqliteJournal
+from fermd.config.site import SiteFile
+from fermd.control.steps import Profile
 from fermd.review import figures as review
 from fermd.review.invariants import violations
-from fermd.review.picture import PictureError, draw
+from fermd.review.picture import ENDINGS, PictureError, draw
 from fermd.review.record import read_record
 from fermd.review.summary import summary
-from fermd.service.board import trial_board
-from fermd.service.daemon import wiring
-from fermd.service.loop import ControlLoop
-from fermd.service.snapshot import Snapshot
 
 EXAMPLES = """\b
 Examples:
@@ -50,25 +43,8 @@ Examples:
   fermd demo --fast --picture batch.png
 """
 
-WHO = "demo"
-
 WHOLE_BATCH_S = 110.0
 """How long a whole batch takes by default, s of real time."""
-
-PITCHED_UTC_S = datetime(2026, 3, 6, 17, 0, tzinfo=UTC).timestamp()
-"""The demonstration's batch is pitched on a Friday evening in March."""
-
-DAY_S = 86400.0
-
-PITCH_AFTER_S = 120.0
-"""A look at the thermometer first, s: the probes must have earned their trust."""
-
-PLUG_LOOSE_AFTER_S = 2.4 * DAY_S
-PLUG_LOOSE_FOR_S = 1500.0
-"""When the vessel probe's plug comes loose, and how long nobody pushes it back, s."""
-
-LAST_HOLD_S = 12 * 3600.0
-"""How long the final hold is watched before the demonstration ends, s."""
 
 
 @click.command(epilog=EXAMPLES)
@@ -91,135 +67,84 @@ def command(
     seed: int,
 ) -> None:
     """Run a whole batch on a simulated chamber, with live progress and a summary."""
-    try:
-        planned = load_profile(find_profile(profile))
-    except ConfigError as error:
-        click.echo(str(error), err=True)
-        sys.exit(error.exit_code)
-    stamp = time.strftime("%Y%m%d-%H%M%S")
-    record = journal or Path(f"fermd-demo-{stamp}.db")
-    if record.exists():
-        click.echo(f"{record}: is there already; name another journal, or remove it", err=True)
-        sys.exit(os.EX_CANTCREAT)
+    planned = load_profile(find_profile(profile))
+    record = journal or Path(f"fermd-demo-{time.strftime('%Y%m%d-%H%M%S')}.db")
+    _check_journal(record)
+    drawn = picture or record.with_name(record.name + ".svg")
+    _check_picture(drawn, asked_for=picture is not None)
     pace = None if fast else speed or max(1.0, planned_length_s(planned) / WHOLE_BATCH_S)
     site = demo_site(record)
     screen = TerminalScreen() if sys.stdout.isatty() else LineScreen()
-    finished = run_batch(site, planned, pace, seed, screen)
-    sys.exit(_look_back(site, record, picture or record.with_suffix(".svg"), finished))
-
-
-def planned_length_s(profile: Profile) -> float:
-    """Return how long a profile takes by plan, with the final hold that is watched, s."""
-    at_c, total_s = 20.0, LAST_HOLD_S
-    for step in profile.steps:
-        total_s += planned_s(step, at_c) or 0.0
-        at_c = getattr(step, "to_c", getattr(step, "target_c", at_c))
-    return total_s
+    batch, ended_by = run_batch(site, planned, pace, seed, screen)
+    if ended_by is not None:
+        _tell_of_end(site, record)
+        sys.exit(128 + ended_by)
+    sys.exit(_look_back(site, record, drawn, batch.finished))
 
 
 def run_batch(
     site: SiteFile, profile: Profile, pace: float | None, seed: int, screen: DemoScreen
-) -> bool:
-    """Run a batch from pitching to the final hold; returns whether it got there."""
-    trial = site.simulated or SimulatedSettings()
-    clock = SimulatedClock(PITCHED_UTC_S, times_real_time=pace)
-    board = trial_board(site, trial, clock, seed)
-    with board.relays:
-        journal = SqliteJournal(
-            site.journal_path,
-            boot_id=clock.boot_id(),
-            moment=clock.now(),
-            version=__version__,
-            # Simulated minutes pass in milliseconds: what waits for long is a second here.
-            settings=JournalSettings(batch_s=1.0),
-        )
-        cleanly = False
-        try:
-            with board.probes, screen:
-                brewer = _Brewer(site, profile, clock, board, journal, screen)
-                brewer.loop.run()
-                cleanly = True
-        finally:
-            journal.close(clock.now(), cleanly=cleanly)
-            clock.close()
-    return brewer.finished
+) -> tuple[DemoBatch, int | None]:
+    """Run a batch from pitching to the final hold; also returns the signal that ended it."""
+    batch = DemoBatch(site, profile, pace, seed, screen)
+    with _ended_by_signals(batch) as ended_by:
+        batch.run()
+    return batch, next(iter(ended_by), None)
 
 
-class _Brewer:
-    """Who stands in for the brewer: pitches, notes, pushes the plug back, looks at the end."""
+@contextmanager
+def _ended_by_signals(batch: DemoBatch) -> Iterator[list[int]]:
+    """Let Ctrl-C and kill end the batch as the daemon would be ended: relays off, record closed."""
+    seen: list[int] = []
 
-    def __init__(
-        self,
-        site: SiteFile,
-        profile: Profile,
-        clock: SimulatedClock,
-        board: SimulatedBoard,
-        journal: SqliteJournal,
-        screen: DemoScreen,
-    ) -> None:
-        self._chamber = site.settings.chambers[0].name
-        self._clock = clock
-        self._board = board
-        self._journal = journal
-        self._screen = screen
-        self._profile = profile
-        self._total_s = planned_length_s(profile)
-        self._probe_id = site.probe_ids[site.settings.chambers[0].vessel_probe.name]
-        self._alarmed = False
-        self._started = False
-        self.finished = False
-        self.loop = ControlLoop(
-            site.settings,
-            wiring(site),
-            clock,
-            board.probes,
-            board.relays,
-            journal,
-            self._after_tick,
-        )
-        self._later(PITCH_AFTER_S, self._pitch)
-        self._later(PLUG_LOOSE_AFTER_S, self._loosen)
+    def end(number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - the signal's form
+        seen.append(number)
+        batch.stop()
 
-    def _later(self, after_s: float, action: Callable[[], None]) -> None:
-        self._clock.after(after_s, action)
+    kept = {number: signal.signal(number, end) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield seen
+    finally:
+        for number, handler in kept.items():
+            signal.signal(number, handler)
 
-    def _pitch(self) -> None:
-        self.loop.requests.ask(self._chamber, StartProfile(self._profile, WHO))
-        self._note("20 l of 12 °P, pitched")
 
-    def _loosen(self) -> None:
-        self._board.probes.break_probe(self._probe_id, ProbeFault.DISCONNECTED)
-        self._later(PLUG_LOOSE_FOR_S, self._push_back)
+def _check_journal(record: Path) -> None:
+    if record.exists():
+        why = f"{record}: is there already; name another journal, or remove it"
+        raise Failure(why, os.EX_CANTCREAT)
+    _check_folder(record)
 
-    def _push_back(self) -> None:
-        self._board.probes.mend(self._probe_id)
-        self._note("the vessel probe's plug was loose; pushed it back")
 
-    def _note(self, text: str) -> None:
-        self._journal.note(self._clock.now(), self._chamber, WHO, text)
+def _check_picture(picture: Path, *, asked_for: bool) -> None:
+    if picture.suffix.lower() not in ENDINGS:
+        raise click.UsageError(f"--picture {picture}: must end in one of {', '.join(ENDINGS)}")
+    _check_folder(picture)
+    if picture.is_dir():
+        raise Failure(f"{picture}: is a folder; name a file", os.EX_CANTCREAT)
+    if asked_for and importlib.util.find_spec("matplotlib") is None:
+        why = f"--picture {picture}: needs matplotlib: pip install 'fermd[pictures]'"
+        raise Failure(why, os.EX_UNAVAILABLE)
 
-    def _after_tick(self, snapshot: Snapshot) -> None:
-        decision = snapshot.chambers[self._chamber].decision
-        self._screen.show(snapshot, self._chamber, self._total_s)
-        for alarm in decision.alarms:
-            if alarm.phase.value == "raised" and not self._alarmed:
-                self._alarmed = True
-                seen = AcknowledgeAlarm(alarm.kind.value, alarm.subject, WHO)
-                self.loop.requests.ask(self._chamber, seen)
-        shown = decision.outlook
-        self._started = self._started or shown is not None
-        if shown is None:
-            refused = any(isinstance(e, CommandAnswered) and not e.taken for e in decision.events)
-            if self._started or refused:
-                self._end(decision.mode is Mode.HAND)
-        elif shown.kind == "final-hold" and shown.elapsed_s >= LAST_HOLD_S:
-            self._end(True)
-        elif shown.kind == WaitForPerson.kind and shown.elapsed_s >= 3600.0:
-            self.loop.requests.ask(self._chamber, ConfirmStep(WHO))
 
-    def _end(self, finished: bool) -> None:
-        self.finished = finished
-        self.loop.stop()
+def _check_folder(file: Path) -> None:
+    folder = file.absolute().parent
+    if not folder.is_dir():
+        raise Failure(f"{file}: there is no folder {folder}; make it first", os.EX_CANTCREAT)
+    if not os.access(folder, os.W_OK | os.X_OK):
+        why = f"{file}: nothing can be written into {folder}; name another place"
+        raise Failure(why, os.EX_CANTCREAT)
+
+
+def _tell_of_end(site: SiteFile, record: Path) -> None:
+    try:
+        told = read_record(record, site.settings.chambers[0].name)
+    except LookupError:
+        return
+    click.echo(summary(review.figures(told, site.settings.chambers[0].vessel_probe.name)))
+    click.echo(f"journal:  {record}")
+    click.echo("ended before the final hold, with every relay off", err=True)
+    _leave_one_file(record)
 
 
 def _look_back(site: SiteFile, record: Path, picture: Path, finished: bool) -> int:
@@ -233,11 +158,18 @@ def _look_back(site: SiteFile, record: Path, picture: Path, finished: bool) -> i
         click.echo(f"picture:  {picture}")
     except PictureError as error:
         click.echo(f"picture:  none ({error})")
-    broken = violations(record, site.settings)
+    broken = violations(record, site.settings, site.sample_period_s)
     for violation in broken:
         click.echo(f"BROKEN:   {violation}", err=True)
     if not broken:
         click.echo("promises: all kept, by the journal's own rows")
     if not finished:
         click.echo("the batch was ended before its final hold", err=True)
+    _leave_one_file(record)
     return os.EX_OK if finished and not broken else os.EX_SOFTWARE
+
+
+def _leave_one_file(record: Path) -> None:
+    """Let SQLite take away the companions that readers have left beside the journal."""
+    with closing(sqlite3.connect(record)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from fermd.config.site import SiteFile
@@ -43,5 +44,6 @@ ambient_swing_c = 3
 
 def demo_site(journal: Path) -> SiteFile:
     """Return the demonstration's site, recorded in this journal."""
-    where = f'journal_path = "{journal.absolute()}"\n'
-    return parse_site(where + DEMO_SITE, Path("demo.toml"))
+    # Not written into the text: a path may have characters that TOML would have to escape.
+    site = parse_site(DEMO_SITE, Path("demo.toml"))
+    return replace(site, journal_path=journal.absolute())
