@@ -10,7 +10,7 @@ import json
 from types import MappingProxyType
 
 from chamber_witness import RelayWitness
-from chamber_world import Trouble, Weather, chambers, orders, other_numbers
+from chamber_world import Trouble, Weather, chambers, orders, other_numbers, profiles
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 from probe_witness import ProbeWitness
@@ -18,12 +18,13 @@ from profile_witness import ProfileWitness
 
 from fermd.control import chamber, memory, protection
 from fermd.control.chamber import Inputs
-from fermd.control.commands import Command, OverrideOutput, SetTarget
+from fermd.control.commands import Command, OverrideOutput, PlanStart, SetTarget
 from fermd.control.decision import Decision
 from fermd.control.moment import Moment
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings, Duty
 from fermd.control.state import ChamberState, first_state
+from fermd.control.steps import Profile
 
 TICKS_S = st.sampled_from([1.0, 10.0, 30.0, 60.0, 200.0])
 NO_CONTROL_S = 300.0
@@ -96,6 +97,10 @@ class ChamberMachine(RuleBasedStateMachine):
     @rule(order=orders, after_s=TICKS_S)
     def somebody_steps_in(self, order: Command, after_s: float) -> None:
         self._tick(after_s, order)
+
+    @rule(profile=profiles, in_s=st.sampled_from([-3600.0, 5.0, 200.0, 5000.0]))
+    def start_is_planned(self, profile: Profile, in_s: float) -> None:
+        self._tick(1.0, PlanStart(profile, self.true_s + self.wall_off_s + in_s))
 
     @rule(
         duty=st.sampled_from([Duty.HEAT, Duty.COOL]),

@@ -134,6 +134,10 @@ profiles = st.builds(
 orders: st.SearchStrategy[Command] = st.one_of(
     st.builds(commands.SetTarget, st.one_of(targets, st.sampled_from([-9.0, 99.0, float("nan")]))),
     st.builds(commands.StartProfile, profiles),
+    st.builds(commands.StartProfile, profiles),
+    st.builds(commands.GoToStep, st.integers(-1, 6)),
+    st.builds(commands.ChangeStepTarget, targets),
+    st.builds(commands.ChangeRest, profiles),
     st.sampled_from(
         [
             commands.SwitchOff(),
@@ -142,6 +146,8 @@ orders: st.SearchStrategy[Command] = st.one_of(
             commands.SkipStep(),
             commands.ConfirmStep(),
             commands.StopProfile(),
+            commands.ReturnToPlan(),
+            commands.CancelPlan(),
             commands.EndOverride(),
             commands.AcknowledgeAlarm(AlarmKind.LONGEST_RUN.value, "fridge"),
             commands.AcknowledgeAlarm(AlarmKind.VESSEL_PROBE_LOST.value, "beer"),

@@ -6,9 +6,22 @@ ends in the middle of a tick belongs to the next one.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from chamber_witness import ViolatedError
 
-from fermd.control.commands import Command, ConfirmStep, ExtendStep, SkipStep, StartProfile
+from fermd.control.commands import (
+    CancelPlan,
+    ChangeRest,
+    ChangeStepTarget,
+    Command,
+    ConfirmStep,
+    ExtendStep,
+    GoToStep,
+    PlanStart,
+    SkipStep,
+    StartProfile,
+)
 from fermd.control.decision import Decision
 from fermd.control.events import (
     CommandAnswered,
@@ -28,6 +41,10 @@ class ProfileWitness:
 
     def __init__(self) -> None:
         self.profile: Profile | None = None
+        self.plan: Profile | None = None
+        """The profile as it was started."""
+        self.to_come: Profile | None = None
+        """What was planned to be started."""
         self.index = -1
         self.running = False
         self.between = False
@@ -51,12 +68,17 @@ class ProfileWitness:
         self.passed_s = passed_s
         beer_c = decision.vessel.temp_c if isinstance(decision.vessel, Trusted) else before_c
         self.advanced = False
+        if isinstance(asked, PlanStart):
+            self.to_come = asked.profile
+        if isinstance(asked, CancelPlan):
+            self.to_come = None
+        self.asked_start = asked.profile if isinstance(asked, StartProfile) else None
         if isinstance(asked, ExtendStep):
             self.extra_s += asked.by_s
             self.shortened = self.shortened or asked.by_s < 0
         for event in decision.events:
             if isinstance(event, ProfileChanged):
-                self._profile(event, asked, beer_c)
+                self._profile(event, beer_c)
             elif isinstance(event, StepChanged):
                 self._step(event, asked)
         if self.running and not self.advanced:
@@ -67,12 +89,15 @@ class ProfileWitness:
         """A new process: its record is rounded to a millisecond."""
         self.restarts += 1
 
-    def _profile(self, event: ProfileChanged, asked: Command | None, beer_c: float | None) -> None:
+    def _profile(self, event: ProfileChanged, beer_c: float | None) -> None:
         if event.change is ProfileChange.STARTED:
-            if not isinstance(asked, StartProfile):
+            started, self.asked_start = self.asked_start, None
+            if started is None:
+                started, self.to_come = self.to_come, None
+            if started is None:
                 raise ViolatedError("profile", "started by nobody")
-            self.profile, self.index, self.between = asked.profile, -1, True
-            self.entry_c = beer_c
+            self.profile = self.plan = started
+            self.index, self.between, self.entry_c = -1, True, beer_c
         if event.change is ProfileChange.FINISHED and not (
             self.profile is not None and self.index == len(self.profile.steps) - 1 and self.between
         ):
@@ -88,9 +113,14 @@ class ProfileWitness:
             self.high_s = self.passed_s if self.advanced else 0.0
             self.extra_s, self.shortened = 0.0, False
             return
+        if event.change is StepChange.CHANGED:
+            self._changed(asked)
         if event.index != self.index:
             raise ViolatedError("profile", f"step {event.index} {event.change}, not {self.index}")
         if event.change is StepChange.SKIPPED:
+            if isinstance(asked, GoToStep):
+                self.index, self.between, self.entry_c = asked.step - 2, True, None
+                return
             self._leaves(asked, SkipStep, event, None)
         elif event.change is StepChange.CONFIRMED:
             self._leaves(asked, ConfirmStep, event, self._leaving_c())
@@ -100,6 +130,26 @@ class ProfileWitness:
                 self._let_pass()
             self._ended()
             self.entry_c, self.between = self._leaving_c(), True
+
+    def _changed(self, asked: Command | None) -> None:
+        """Change the profile as it was asked; what is past stays as it was."""
+        if self.profile is None or self.plan is None:
+            raise ViolatedError("profile", "changed, and there is none")
+        # A step may have become shorter than what it has run.
+        self.shortened = True
+        past = self.profile.steps[: self.index]
+        present = self.profile.steps[self.index]
+        if isinstance(asked, ChangeStepTarget):
+            where = "to_c" if isinstance(present, Ramp | Jump) else "target_c"
+            changed = replace(present, **{where: asked.target_c})
+            later = self.profile.steps[self.index + 1 :]
+            self.profile = replace(self.profile, steps=(*past, changed, *later))
+        elif isinstance(asked, ChangeRest):
+            self.profile = replace(self.profile, steps=(*past, present, *asked.profile.steps))
+        else:
+            self.profile, self.extra_s = self.plan, 0.0
+            if self.index > len(self.plan.steps) - 1:
+                self.index, self.low_s, self.high_s = len(self.plan.steps) - 1, 0.0, 0.0
 
     def _leaves(
         self, asked: Command | None, by: type[Command], event: StepChanged, leaving_c: float | None
