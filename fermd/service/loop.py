@@ -18,8 +18,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fermd.control import alarms as alarm_machine
-from fermd.control import chamber, orders, site
+from fermd.control import chamber, site
 from fermd.control.chamber import Inputs
+from fermd.control.command_words import command_words
 from fermd.control.commands import AcknowledgeAlarm, Command
 from fermd.control.decision import Decision
 from fermd.control.events import CommandAnswered, Event, OutageSeen, OutputChanged
@@ -282,7 +283,7 @@ class ControlLoop:
                 continue
             if not isinstance(command, AcknowledgeAlarm):
                 answer = CommandAnswered(
-                    orders.told(command), command.who, False, "name the chamber that is meant"
+                    command_words(command), command.who, False, "name the chamber that is meant"
                 )
             else:
                 kept, happened, found = alarm_machine.acknowledge(
@@ -291,7 +292,7 @@ class ControlLoop:
                 self._site_alarms = kept
                 events.extend(happened)
                 why = "" if found else "no such alarm is raised"
-                answer = CommandAnswered(orders.told(command), command.who, found, why)
+                answer = CommandAnswered(command_words(command), command.who, found, why)
             events.append(answer)
             request.answer(Answer(answer.taken, answer.why))
         found_now = site_alarms.present(
