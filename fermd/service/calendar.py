@@ -1,9 +1,10 @@
 """What happens by the calendar: upkeep at night, and whatever else has an hour.
 
-apscheduler's triggers work out when; nothing of its schedulers is used, because they sleep by the
-wall clock and stand still for an hour when it is set back by one. Here the times are looked at
-again on every pass, on whatever clock the caller has (the simulator's too), so that a clock that
-is stepped either way makes a job at most early or late once:
+apscheduler's triggers work out when (through the calendar of profiles, which puts them right on
+the two odd days of the year); nothing of its schedulers is used, because they sleep by the wall
+clock and stand still for an hour when it is set back by one. Here the times are looked at again on
+every pass, on whatever clock the caller has (the simulator's too), so that a clock that is stepped
+either way makes a job at most early or late once:
 
 - A job whose time has passed is run once, however often it was missed, and late rather than
   never: a board that was off at night does its upkeep when it is back. Whoever makes the calendar
@@ -27,8 +28,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from apscheduler.triggers.cron import CronTrigger
-
+from fermd.config.zone_calendar import ZoneCalendar
+from fermd.control.calendar import WEEKDAYS, CalendarTime
 from fermd.control.moment import Moment
 
 log = logging.getLogger(__name__)
@@ -57,18 +58,43 @@ class Job:
     next_utc: datetime | None = None
     """When it runs next; None until the wall clock is known to be set."""
     last_utc: datetime | None = None
+    looked_utc: datetime | None = None
+    """When it was last looked whether it is due."""
+
+
+@dataclass(frozen=True, slots=True)
+class LocalTime:
+    """A trigger by the clock on the brewer's wall, by the rules of the calendar of profiles.
+
+    apscheduler's own (3.11) leaves a day out if its clocks skip the hour, and comes twice on the
+    day on which they show it twice.
+    """
+
+    calendar: ZoneCalendar
+    rule: CalendarTime
+
+    def get_next_fire_time(
+        self,
+        previous_fire_time: datetime | None,  # noqa: ARG002 - the protocol's; times follow no count
+        now: datetime,
+    ) -> datetime | None:
+        """Return the next time at or after `now`, or None if there is none."""
+        found_s = self.calendar.next_utc_s(self.rule, now.timestamp() - _AN_INSTANT_S)
+        return None if found_s is None else datetime.fromtimestamp(found_s, UTC)
+
+
+_AN_INSTANT_S = 1e-6
 
 
 def every_night(zone: ZoneInfo, hour: int, minute: int) -> Trigger:
     """Return a trigger for this local time of every day."""
-    trigger: Trigger = CronTrigger(hour=hour, minute=minute, timezone=zone)
-    return trigger
+    return LocalTime(ZoneCalendar(zone), CalendarTime(hour, minute))
 
 
 def every_week(zone: ZoneInfo, weekday: str, hour: int, minute: int) -> Trigger:
     """Return a trigger for this local time of one day (`mon` to `sun`) of every week."""
-    trigger: Trigger = CronTrigger(day_of_week=weekday, hour=hour, minute=minute, timezone=zone)
-    return trigger
+    rule = CalendarTime(hour, minute, weekday=WEEKDAYS.index(weekday))
+    return LocalTime(ZoneCalendar(zone), rule)
 
 
 class Calendar:
@@ -81,7 +107,8 @@ class Calendar:
             return
         for job in self._jobs:
             try:
-                job.next_utc = _next_utc(job, _time_of_day(since))
+                job.looked_utc = _time_of_day(since)
+                job.next_utc = _next_utc(job, job.looked_utc)
             except (OverflowError, ValueError, OSError) as error:
                 log.warning("calendar: %s starts from now: %s", job.name, error)
 
@@ -104,19 +131,26 @@ class Calendar:
 
 def _look(job: Job, at: datetime) -> bool:
     """Whether a job is to be run now. Its next time is set then: if it fails, it waits for that."""
+    looked_utc, job.looked_utc = job.looked_utc, at
     if job.next_utc is not None and job.next_utc <= at:
         job.last_utc = at
         job.next_utc = _next_utc(job, at)
         return True
-    if job.last_utc is not None and at < job.last_utc:
-        # The clock was set back. By how much? Two times of the job between now and its last run
-        # are more than a clock that was right before can be set back by.
-        first = _following(job.trigger, None, at)
-        second = None if first is None else _following(job.trigger, None, first)
-        if first is not None and second is not None and first < second <= job.last_utc:
-            job.last_utc = None
-    job.next_utc = _next_utc(job, at)
+    if looked_utc is None or at < looked_utc:
+        _clock_was_set_back(job, at)
+        job.next_utc = _next_utc(job, at)
     return False
+
+
+def _clock_was_set_back(job: Job, at: datetime) -> None:
+    if job.last_utc is None or job.last_utc <= at:
+        return
+    # By how much? Two times of the job between now and its last run are more than a clock that
+    # was right before can be set back by.
+    first = _following(job.trigger, None, at)
+    second = None if first is None else _following(job.trigger, None, first)
+    if first is not None and second is not None and first < second <= job.last_utc:
+        job.last_utc = None
 
 
 def _next_utc(job: Job, at: datetime) -> datetime | None:

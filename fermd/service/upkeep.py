@@ -14,8 +14,7 @@ log = logging.getLogger(__name__)
 def upkeep_jobs(journal: SqliteJournal, zone: ZoneInfo) -> list[Job]:
     """Return the jobs: thinning every night, a word on the journal's size every week.
 
-    At hours when nobody looks and no daylight-saving change falls (03:30 comes after 01:00 UTC,
-    when Europe's clocks change; a second run would do no harm).
+    At hours when nobody looks. Both may be run late, or again, without harm.
     """
     return [
         Job("thinning", every_night(zone, 3, 30), lambda now: journal.thin(now)),
