@@ -88,27 +88,9 @@ def _of_chamber(
 
 
 # The columns that a row has, by what it is; all others are NULL.
-_COLUMNS = tuple(
-    [
-        "chamber",
-        "duty",
-        "output",
-        "line",
-        "is_on",
-        "certainty",
-        "reason_rule",
-        "reason_value_c",
-        "reason_limit_c",
-        "probe",
-        "temp_c",
-        "trusted",
-        "alarm",
-        "subject",
-        "phase",
-        "change",
-        "cleanly",
-    ]
-)
+_COLUMNS: tuple[str, ...] = ("chamber", "duty", "output", "line", "is_on", "certainty")
+_COLUMNS += ("reason_rule", "reason_value_c", "reason_limit_c", "probe", "temp_c", "trusted")
+_COLUMNS += ("alarm", "subject", "phase", "change", "cleanly")
 
 _OF_CHAMBER = "WHERE (:chamber IS NULL OR chamber = :chamber)"
 
