@@ -83,7 +83,7 @@ def _take(  # noqa: C901 - one line a command; splitting it would hide the list
             paused = profile_orders.paused(state, command.who, events)
             return replace(paused, mode=Mode.OFF, hand=None)
         case StartProfile():
-            return profile_orders.start(state, settings, command, beer_c, events)
+            return profile_orders.start_by_person(state, settings, command, beer_c, now, events)
         case PlanStart():
             return profile_orders.plan(state, settings, command, now)
         case CancelPlan():
@@ -103,7 +103,7 @@ def _take(  # noqa: C901 - one line a command; splitting it would hide the list
         case ChangeStepTarget():
             return profile_orders.change_target(state, settings, command, events)
         case ChangeRest():
-            return profile_orders.change_rest(state, settings, command, events)
+            return profile_orders.change_rest(state, settings, command, now, events)
         case ReturnToPlan():
             return profile_orders.return_to_plan(state, command, events)
         case StopProfile():

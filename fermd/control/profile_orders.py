@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import inf
 
 from fermd.control import edits, profile_run
 from fermd.control import progress as steps
@@ -23,17 +22,31 @@ from fermd.control.commands import (
 )
 from fermd.control.decision import Mode
 from fermd.control.events import CommandAnswered, Event, ProfileChange, ProfileChanged, StepChanged
+from fermd.control.foresight import start_objection, unreachable
 from fermd.control.moment import Moment
 from fermd.control.refusal import RefusedError, refuse_target
 from fermd.control.settings import DAY_S, ChamberSettings
 from fermd.control.state import ChamberState
-from fermd.control.steps import HoldUntil, Ramp, Schedule, Step, Target, coldest_target_c
+from fermd.control.steps import HoldUntil, Profile, Ramp, Schedule, Step, Target, coldest_target_c
 
 LONGEST_STEP_S = 400 * DAY_S
 """A step is extended by no more than the longest that one may be written with, s."""
 
-PAST_S = 60.0
-"""A start that is planned this far in the past, s, is a mistake and not a late wish."""
+
+def start_by_person(
+    state: ChamberState,
+    settings: ChamberSettings,
+    command: StartProfile,
+    beer_c: float | None,
+    now: Moment,
+    events: list[Event],
+) -> ChamberState:
+    """Start a profile because somebody wants it now, unless it holds what can never come.
+
+    While the clock is not known to be set nothing is said of dates: they wait for it anyway.
+    """
+    _refuse_unreachable(command.profile, now.wall_utc_s, settings, dates=now.wall_trusted)
+    return start(state, settings, command, beer_c, events)
 
 
 def start(
@@ -147,10 +160,9 @@ def plan(
             "the clock is not known to be set, so no start can be planned: wait for the network "
             "time, or start the profile now"
         )
-    if not now.wall_utc_s - PAST_S <= command.at_utc_s < inf:
-        raise RefusedError(
-            "the start is in the past: name a time to come, or start the profile now"
-        )
+    if (why := start_objection(command.at_utc_s, now.wall_utc_s)) is not None:
+        raise RefusedError(why)
+    _refuse_unreachable(command.profile, command.at_utc_s, settings)
     return replace(state, planned=command)
 
 
@@ -189,13 +201,18 @@ def change_target(
 
 
 def change_rest(
-    state: ChamberState, settings: ChamberSettings, command: ChangeRest, events: list[Event]
+    state: ChamberState,
+    settings: ChamberSettings,
+    command: ChangeRest,
+    now: Moment,
+    events: list[Event],
 ) -> ChamberState:
     """Let other steps follow the present one."""
     progress = _running(state)
     profile = command.profile
     _refuse_too_cold(profile.steps, profile.name, settings)
     _refuse_without_calendar(profile.steps, profile.name, settings)
+    _refuse_unreachable(profile, now.wall_utc_s, settings, dates=now.wall_trusted)
     return _move(state, *edits.change_rest(progress, profile.steps), command.who, events)
 
 
@@ -272,3 +289,11 @@ def _refuse_without_calendar(
         raise RefusedError(
             f"profile {name} has steps of the calendar, and the site has no calendar"
         )
+
+
+def _refuse_unreachable(
+    profile: Profile, at_utc_s: float, settings: ChamberSettings, *, dates: bool = True
+) -> None:
+    calendar = settings.calendar if dates else None
+    for found in unreachable(profile.steps, at_utc_s, calendar):
+        raise RefusedError(f"profile {profile.name}, {found.key} = {found.value}: {found.why}")

@@ -212,11 +212,24 @@ def remaining_after_s(progress: Progress) -> float:
     step = progress.step
     if step is None:
         return 0.0
-    total_s, at_c = 0.0, _leaves_c(step, progress.entry_c)
+    total_s, at_c = 0.0, leaves_c(step)
     for later in progress.profile.steps[progress.index + 1 :]:
         total_s += planned_s(later, at_c) or 0.0
-        at_c = _leaves_c(later, at_c)
+        at_c = leaves_c(later)
     return total_s
+
+
+def leaves_c(step: Step) -> float:
+    """The target that a step leaves to the next one, by plan (°C)."""
+    match step:
+        case Ramp() | Jump():
+            return step.to_c
+        case FreeRise():
+            return step.ceiling_c
+        case Schedule():
+            return step.changes[-1].target_c
+        case _:
+            return step.target_c
 
 
 def told(progress: Progress, change: StepChange) -> StepChanged:
@@ -341,7 +354,7 @@ def _run_clock(progress: Progress, for_s: float, passed_s: float) -> tuple[Progr
 
 
 def _next(progress: Progress, step: Step, beer_c: float | None) -> Progress:
-    entry_c = _leaves_c(step, progress.entry_c)
+    entry_c = leaves_c(step)
     if isinstance(step, FreeRise) and beer_c is not None:
         # A free rise leaves the beer where it has come to, not at a number of the plan.
         entry_c = min(max(beer_c, step.floor_c), step.ceiling_c)
@@ -354,18 +367,6 @@ def _next(progress: Progress, step: Step, beer_c: float | None) -> Progress:
         from_utc_s=due_utc_s(progress),
         plan=progress.plan,
     )
-
-
-def _leaves_c(step: Step, entry_c: float) -> float:  # noqa: ARG001 - the entry matters to steps to come
-    match step:
-        case Ramp() | Jump():
-            return step.to_c
-        case FreeRise():
-            return step.ceiling_c
-        case Schedule():
-            return step.changes[-1].target_c
-        case _:
-            return step.target_c
 
 
 def _along_ramp_c(step: Ramp, progress: Progress) -> float:
