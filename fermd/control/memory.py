@@ -105,8 +105,8 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
             number(kept["entry_c"]),
             number(kept["extra_s"]),
             bool(kept["reached"]),
-            _number_or_none(kept["due_utc_s"]),
-            _number_or_none(kept["from_utc_s"]),
+            _instant_or_none(kept["due_utc_s"]),
+            _instant_or_none(kept["from_utc_s"]),
             _number_or_none(kept["scheduled_c"]),
             plan=None if kept["plan"] is None else profile_from_plain(kept["plan"]),
         )
@@ -149,3 +149,10 @@ def _target(plain: Sequence[Any]) -> Target:
 
 def _number_or_none(value: object) -> float | None:
     return None if value is None else number(value)
+
+
+def _instant_or_none(value: object) -> float | None:
+    at_utc_s = _number_or_none(value)
+    if at_utc_s is not None and at_utc_s < 0:
+        raise ValueError(f"{at_utc_s} s is before 1970, where no calendar is looked into")
+    return at_utc_s
