@@ -111,24 +111,18 @@ def other_numbers(draw: st.DrawFn, chamber: ChamberSettings) -> ChamberSettings:
 
 targets = st.sampled_from([-1.5, 0.0, 4.0, 12.0, 16.0, 18.0, 20.0, 30.0])
 spans_s = st.sampled_from([15.0, 60.0, 100.0, 600.0, 5000.0])
+steps_with_an_end = st.one_of(
+    st.builds(Hold, targets, spans_s),
+    st.builds(Soak, targets, spans_s, st.sampled_from([0.5, 3.0])),
+    st.builds(Ramp, targets, st.sampled_from([24.0, 480.0])),
+    st.builds(Jump, targets, st.sampled_from([0.5, 5.0])),
+    st.builds(FreeRise, st.sampled_from([10.0, 16.0]), st.sampled_from([18.0, 24.0]), spans_s),
+    st.builds(WaitForPerson, targets, st.just("taste it")),
+)
 profiles = st.builds(
-    Profile,
-    st.just("batch"),
-    st.lists(
-        st.one_of(
-            st.builds(Hold, targets, spans_s),
-            st.builds(Soak, targets, spans_s, st.sampled_from([0.5, 3.0])),
-            st.builds(Ramp, targets, st.sampled_from([24.0, 480.0])),
-            st.builds(Jump, targets, st.sampled_from([0.5, 5.0])),
-            st.builds(
-                FreeRise, st.sampled_from([10.0, 16.0]), st.sampled_from([18.0, 24.0]), spans_s
-            ),
-            st.builds(WaitForPerson, targets, st.just("taste it")),
-            st.builds(FinalHold, targets),
-        ),
-        min_size=1,
-        max_size=5,
-    ).map(tuple),
+    lambda steps, last: Profile("batch", (*steps, *last)),
+    st.lists(steps_with_an_end, min_size=1, max_size=5),
+    st.lists(st.builds(FinalHold, targets), max_size=1),
 )
 
 orders: st.SearchStrategy[Command] = st.one_of(

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import Any, get_args
 
 import pytest
+from calendar_bench import CALENDAR
 from chamber_bench import Bench, unprotected
 from hypothesis import given
 from hypothesis import strategies as st
 
 from fermd.control.alarms import AlarmKind
+from fermd.control.calendar import CalendarTime
 from fermd.control.commands import (
     AcknowledgeAlarm,
     ExtendStep,
@@ -33,13 +35,17 @@ from fermd.control.memory import (
 from fermd.control.settings import Duty
 from fermd.control.state import ChamberState, first_state
 from fermd.control.steps import (
+    Change,
     FinalHold,
     FreeRise,
     Hold,
+    HoldUntil,
     Jump,
     Profile,
     Ramp,
+    Schedule,
     Soak,
+    Step,
     WaitForPerson,
 )
 
@@ -52,11 +58,25 @@ EVERY_STEP = Profile(
         Jump(1.0, 0.3, "crash"),
         FreeRise(16.0, 22.0, 3600.0, "rise"),
         WaitForPerson(12.0, "taste it", "tasting"),
+        HoldUntil(12.0, CalendarTime(18, 0, weekday=4), "until the weekend"),
         FinalHold(1.0, "lagering"),
     ),
-    "One of each",
+    "One of each but a schedule, which has no end either",
+)
+CELLAR = Profile(
+    "cellar",
+    (
+        Schedule(
+            (
+                Change(CalendarTime(7, 30, months=(11, 12, 1)), 12.0),
+                Change(CalendarTime(8, 0, date=(2026, 12, 24)), 10.0),
+            ),
+            "winter",
+        ),
+    ),
 )
 FRESH = first_state(unprotected(), 5.0)
+WITH_CALENDAR = unprotected(calendar=CALENDAR)
 
 
 def through_json(plain: object) -> Any:
@@ -64,7 +84,7 @@ def through_json(plain: object) -> Any:
 
 
 def at_work() -> Bench:
-    bench = Bench(unprotected())
+    bench = Bench(WITH_CALENDAR)
     bench.run(60.0)
     bench.tick(StartProfile(EVERY_STEP))
     bench.tick(ExtendStep(120.0))
@@ -73,11 +93,16 @@ def at_work() -> Bench:
 
 
 def test_a_profile_comes_back_as_it_was() -> None:
-    assert profile_from_plain(through_json(profile_to_plain(EVERY_STEP))) == EVERY_STEP
+    for profile in (EVERY_STEP, CELLAR):
+        assert profile_from_plain(through_json(profile_to_plain(profile))) == profile
 
 
 def remembers(state: ChamberState) -> ChamberState:
     return from_plain(FRESH, through_json(to_plain(state)), 5.0)
+
+
+def test_every_kind_of_step_is_among_those_that_come_back() -> None:
+    assert {type(step) for step in (*EVERY_STEP.steps, *CELLAR.steps)} == set(get_args(Step))
 
 
 def test_a_running_profile_comes_back_with_its_clock() -> None:
@@ -204,15 +229,19 @@ UNREADABLE = {
     "a target of one number": broken(hand=[12.0]),
     "a target of words": broken(hand=["cold", "colder"]),
     "a target that is no number": broken(hand=[float("nan"), 12.0]),
-    "a step beyond the last": with_progress(index=7),
+    "a step beyond the last": with_progress(index=len(EVERY_STEP.steps)),
     "a step before the first": with_progress(index=-1),
+    "a calendar before all time": with_progress(from_utc_s=-1e300),
     "a clock that is no number": with_progress(elapsed_s="long"),
     "a clock without end": with_progress(elapsed_s=float("inf")),
     "a clock beyond numbers": with_progress(elapsed_s=10**400),
     "a target on or off": with_progress(entry_c=True),
     "a profile that is a name": with_progress(profile="lager"),
-    "a profile without steps": with_progress(profile={"name": "lager", "steps": []}),
+    "a profile without steps": with_progress(index=0, profile={"name": "lager", "steps": []}),
     "a profile without a name": with_progress(profile={"name": 7, "steps": []}),
+    "a schedule without changes": with_step({"kind": "schedule", "changes": []}),
+    "a schedule at no time": with_step({"kind": "schedule", "changes": [["soon", 1.0]]}),
+    "a hold until never": with_step({"kind": "hold-until", "target_c": 1.0, "until": "never"}),
     "a step of an unknown kind": with_step({"kind": "boil"}),
     "a step that is a list": with_step(["hold"]),
     "a step without its numbers": with_step({"kind": "hold"}),
@@ -254,7 +283,7 @@ def test_a_memory_with_anything_in_any_place_is_read_or_refused_and_never_ends_a
             break
         place = place[key]
     place[key] = data.draw(values)
-    bench = Bench(unprotected())
+    bench = Bench(WITH_CALENDAR)
     try:
         bench.state = from_plain(bench.state, plain, bench.mono_s)
     except ForgottenError:

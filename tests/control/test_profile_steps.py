@@ -16,6 +16,7 @@ from fermd.control.progress import (
     extend,
     outlook,
     planned_s,
+    remaining_after_s,
     skip,
     target,
     told,
@@ -208,6 +209,7 @@ def test_a_profile_that_is_over_has_no_step_to_skip_confirm_extend_or_tell_of() 
     assert confirm(batch.progress, 12.0) is None
     assert extend(batch.progress, 12.0) is None
     assert outlook(batch.progress) == Outlook("batch", 1, 1, "end", "", 0.0, 0.0, 0.0, 0.0)
+    assert remaining_after_s(batch.progress) == 0.0
     with pytest.raises(IndexError, match="come to its end"):
         told(batch.progress, StepChange.ENDED)
 

@@ -1,30 +1,18 @@
-"""Steps that live by the calendar: until a time, by a schedule, and starts that are planned."""
+"""Steps that live by the calendar: until a time, or by a schedule."""
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime
 
 import pytest
-from chamber_bench import Bench, unprotected
+from calendar_bench import CALENDAR, WEDNESDAY, Batch, utc_s
 
-from fermd.control import chamber, memory
 from fermd.control.calendar import CalendarTime, WallTime, parse_calendar_time
-from fermd.control.chamber import Inputs
-from fermd.control.commands import CancelPlan, ExtendStep, PlanStart, SetTarget, StartProfile
-from fermd.control.decision import Decision, Mode
 from fermd.control.events import (
-    CommandAnswered,
-    ProfileChange,
-    ProfileChanged,
     StepChange,
-    StepChanged,
 )
-from fermd.control.moment import Moment
-from fermd.control.progress import Progress, advance, begin, outlook, remaining_after_s, target
-from fermd.control.settings import DAY_S, HOUR_S, LimitSettings
-from fermd.control.state import first_state
+from fermd.control.progress import Progress, begin, outlook, remaining_after_s
+from fermd.control.settings import DAY_S, HOUR_S
 from fermd.control.steps import (
     Change,
     FinalHold,
@@ -33,49 +21,9 @@ from fermd.control.steps import (
     Profile,
     Ramp,
     Schedule,
-    Step,
-    Target,
     coldest_target_c,
 )
 
-
-@dataclass(frozen=True)
-class PlainCalendar:
-    """A calendar in UTC, worked out by walking through the days."""
-
-    def _instants(self, rule: CalendarTime, first: date, days: int) -> list[float]:
-        found = []
-        for number in range(days):
-            day = first + timedelta(days=number)
-            fits = (
-                (rule.weekday is None or day.weekday() == rule.weekday)
-                and (not rule.months or day.month in rule.months)
-                and (rule.date is None or (day.year, day.month, day.day) == rule.date)
-            )
-            if fits:
-                at = datetime(day.year, day.month, day.day, rule.hour, rule.minute, tzinfo=UTC)
-                found.append(at.timestamp())
-        return found
-
-    def next_utc_s(self, rule: CalendarTime, after_utc_s: float) -> float | None:
-        today = datetime.fromtimestamp(after_utc_s, UTC).date()
-        later = [s for s in self._instants(rule, today, 400) if s > after_utc_s]
-        return later[0] if later else None
-
-    def last_utc_s(self, rule: CalendarTime, at_utc_s: float) -> float | None:
-        first = datetime.fromtimestamp(at_utc_s, UTC).date() - timedelta(days=400)
-        earlier = [s for s in self._instants(rule, first, 402) if s <= at_utc_s]
-        return earlier[-1] if earlier else None
-
-
-CALENDAR = PlainCalendar()
-
-
-def utc_s(text: str) -> float:
-    return datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp()
-
-
-WEDNESDAY = utc_s("2026-07-01 12:00")
 FRIDAY_EVENING = parse_calendar_time("fri 18:00")
 
 
@@ -121,30 +69,6 @@ def test_what_is_no_time_of_the_calendar_is_refused_with_what_is_allowed(
 ) -> None:
     with pytest.raises(ValueError, match=words):
         parse_calendar_time(text)
-
-
-class Batch:
-    """A profile on the bench, with a wall clock."""
-
-    def __init__(self, *steps: Step, wall_utc_s: float = WEDNESDAY) -> None:
-        self.progress, _ = begin(Profile("batch", steps), 18.0)
-        self.wall_utc_s = wall_utc_s
-        self.clock_set = True
-        self.told: list[StepChanged] = []
-
-    def lives(self, for_s: float, *, counted_s: float | None = None) -> list[StepChange]:
-        """Time passes; `counted_s` of it under control."""
-        self.wall_utc_s += for_s
-        wall = WallTime(self.wall_utc_s, CALENDAR) if self.clock_set else None
-        passed_s = for_s if counted_s is None else counted_s
-        self.progress, events = advance(self.progress, 18.0, passed_s, wall)
-        stepped = [event for event in events if isinstance(event, StepChanged)]
-        self.told.extend(stepped)
-        return [event.change for event in stepped]
-
-    @property
-    def target_c(self) -> float:
-        return target(self.progress).cool_c
 
 
 OVER = [StepChange.ENDED, StepChange.ENTERED]
@@ -270,132 +194,3 @@ def test_a_schedule_is_as_cold_as_its_coldest_change_and_has_no_length() -> None
     assert remaining_after_s(progress) == 0.0
     progress, _ = begin(Profile("year", (CELLAR, Ramp(15.0, 1.0))), 18.0)
     assert remaining_after_s(progress) == DAY_S
-
-
-class Chamber(Bench):
-    """A bench with a calendar and a clock that is set."""
-
-    def __init__(self, *, calendar: PlainCalendar | None = CALENDAR, **given: object) -> None:
-        super().__init__(unprotected(calendar=calendar, **given))
-        self.wall_utc_s = WEDNESDAY
-        self.run(60.0)
-
-
-BATCH = Profile("batch", (HoldUntil(12.0, FRIDAY_EVENING), FinalHold(1.0)))
-
-
-def answers(bench: Bench) -> list[CommandAnswered]:
-    return bench.happened(CommandAnswered)
-
-
-def target_of(decision: Decision) -> Target | None:
-    return decision.target
-
-
-def test_a_chamber_follows_the_calendar_over_a_restart() -> None:
-    bench = Chamber()
-    bench.tick(StartProfile(BATCH))
-    bench.tick(ExtendStep(HOUR_S))
-    kept = json.loads(json.dumps(memory.to_plain(bench.state)))
-    after = Chamber()
-    after.state = memory.from_plain(first_state(after.settings, 5.0), kept, after.mono_s)
-    after.wall_utc_s = utc_s("2026-07-03 18:59")
-    assert target_of(after.tick()) == Target.at(12.0)
-    after.wall_utc_s = utc_s("2026-07-03 19:00")
-    assert target_of(after.tick()) == Target.at(1.0)
-
-
-def test_a_profile_of_the_calendar_needs_one() -> None:
-    bench = Chamber(calendar=None)
-    for command in (StartProfile(BATCH), PlanStart(BATCH, WEDNESDAY + DAY_S)):
-        bench.tick(command)
-        assert "the site has no calendar" in answers(bench)[-1].why
-
-
-HOLD = Profile("hold", (Hold(12.0, HOUR_S), FinalHold(4.0)))
-
-
-def test_a_planned_start_comes_by_itself_in_place_of_what_runs() -> None:
-    bench = Chamber()
-    bench.tick(StartProfile(BATCH))
-    decision = bench.tick(PlanStart(HOLD, WEDNESDAY + HOUR_S, "anna"))
-    assert answers(bench)[-1].taken
-    assert decision.planned == PlanStart(HOLD, WEDNESDAY + HOUR_S, "anna")
-    bench.run(HOUR_S - 120.0)
-    assert [e.profile for e in bench.happened(ProfileChanged)] == ["batch"]
-    decision = bench.run(60.0)
-    assert decision.planned is None
-    assert bench.happened(ProfileChanged)[1:] == [
-        ProfileChanged("batch", ProfileChange.STOPPED, "anna"),
-        ProfileChanged("hold", ProfileChange.STARTED, "anna"),
-    ]
-
-
-def test_a_planned_start_is_kept_over_a_restart_and_comes_late_rather_than_never() -> None:
-    bench = Chamber()
-    bench.tick(PlanStart(HOLD, WEDNESDAY + HOUR_S, "anna"))
-    kept = json.loads(json.dumps(memory.to_plain(bench.state)))
-    after = Chamber()
-    after.state = memory.from_plain(first_state(after.settings, 5.0), kept, after.mono_s)
-    after.wall_utc_s = WEDNESDAY + DAY_S
-    assert after.tick().mode is Mode.PROFILE
-
-
-def test_a_planned_start_waits_for_a_clock_that_is_set() -> None:
-    bench = Chamber()
-    bench.tick(PlanStart(HOLD, WEDNESDAY + HOUR_S))
-    now = Moment(bench.mono_s + 10.0, WEDNESDAY + DAY_S, wall_trusted=False)
-    state, decision = chamber.step(bench.state, bench.settings, Inputs(), now)
-    assert decision.planned is not None
-    assert state.mode is Mode.OFF
-
-
-def test_no_start_is_planned_by_a_clock_that_is_not_set() -> None:
-    bench = Chamber()
-    now = Moment(bench.mono_s + 10.0, WEDNESDAY, wall_trusted=False)
-    inputs = Inputs(commands=(PlanStart(HOLD, WEDNESDAY + HOUR_S),))
-    _, decision = chamber.step(bench.state, bench.settings, inputs, now)
-    (answer,) = [event for event in decision.events if isinstance(event, CommandAnswered)]
-    assert "not known to be set" in answer.why
-
-
-@pytest.mark.parametrize("at_utc_s", [WEDNESDAY - 600.0, float("nan"), float("inf")])
-def test_a_start_is_planned_for_a_time_to_come(at_utc_s: float) -> None:
-    bench = Chamber()
-    bench.tick(PlanStart(HOLD, at_utc_s))
-    assert "name a time to come" in answers(bench)[-1].why
-    assert bench.state.planned is None
-
-
-def test_a_planned_start_can_be_taken_back_once() -> None:
-    bench = Chamber()
-    bench.tick(PlanStart(HOLD, WEDNESDAY + HOUR_S))
-    assert bench.tick(CancelPlan()).planned is None
-    bench.tick(CancelPlan())
-    assert answers(bench)[-1].why == "no start is planned"
-
-
-def test_a_planned_ramp_waits_for_the_beer_to_be_known() -> None:
-    bench = Chamber()
-    bench.tick(PlanStart(Profile("up", (Ramp(20.0, 1.0),)), WEDNESDAY + 600.0))
-    bench.vessel_c = None
-    bench.run(1200.0)
-    assert bench.state.planned is not None
-    bench.vessel_c = 18.0
-    bench.run(60.0)
-    assert bench.state.mode is Mode.PROFILE
-
-
-def test_a_planned_start_that_the_chamber_may_not_have_any_more_is_told_once() -> None:
-    bench = Chamber()
-    bench.tick(SetTarget(18.0))
-    bench.tick(PlanStart(HOLD, WEDNESDAY + 600.0, "anna"))
-    bench.settings = unprotected(
-        calendar=CALENDAR, limits=LimitSettings(freezing_point_c=0.0, freezing_margin_c=10.0)
-    )
-    bench.run(1200.0)
-    told = [answer for answer in answers(bench) if not answer.taken]
-    assert [(answer.command, answer.who) for answer in told] == [("planned start of hold", "anna")]
-    assert "step 2: 4 °C is below" in told[0].why
-    assert bench.state.mode is Mode.HAND
-    assert bench.state.planned is None

@@ -5,9 +5,9 @@ from __future__ import annotations
 from math import inf
 
 import pytest
+from calendar_bench import CALENDAR, WEDNESDAY, Batch, Chamber, answers, utc_s
 from hypothesis import given
 from hypothesis import strategies as st
-from test_steps_of_the_calendar import CALENDAR, WEDNESDAY, Batch, Chamber, answers, utc_s
 
 from fermd.control import chamber
 from fermd.control.calendar import parse_calendar_time
