@@ -19,7 +19,7 @@ from fermd.control.events import AlarmPhase, CommandAnswered
 from fermd.control.progress import planned_s
 from fermd.control.reading import ProbeFault
 from fermd.control.settings import DAY_S, HOUR_S
-from fermd.control.steps import FinalHold, Profile, WaitForPerson
+from fermd.control.steps import FinalHold, Profile, Schedule, WaitForPerson
 from fermd.hardware.simulated_clock import SimulatedClock
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
@@ -42,6 +42,9 @@ PLUG_LOOSE_FOR_S = 1500.0
 
 CONFIRM_AFTER_S = HOUR_S
 """How long a step that waits for a person waits, s."""
+
+WITHOUT_END = (FinalHold.kind, Schedule.kind)
+"""Steps that a profile comes to rest in."""
 
 LAST_HOLD_S = 12 * HOUR_S
 """How long the final hold is watched before the demonstration ends, s."""
@@ -158,7 +161,7 @@ class DemoBatch:
         if shown is None:
             if self._started or _is_refused(decision):
                 self._end(finished=self._started)
-        elif shown.kind == FinalHold.kind and shown.elapsed_s >= LAST_HOLD_S:
+        elif shown.kind in WITHOUT_END and shown.elapsed_s >= LAST_HOLD_S:
             self._end(finished=True)
         elif shown.kind == WaitForPerson.kind and shown.elapsed_s >= CONFIRM_AFTER_S:
             self._ask(ConfirmStep(WHO))

@@ -1,8 +1,9 @@
 """The target of a chamber over time, as the journal's rows tell it.
 
 A target stands until the next change of it; while a ramp runs it moves in a straight line from
-the change at (or before) its start to the change at its end. A ramp that was left by a target set
-by hand, or that is not over yet, has no row of where it had come to: there the target is not known.
+the change at (or before) its start to the change at its end. A ramp that was skipped, left by a
+target set by hand, or is not over yet has no row of where it had come to: there the target is not
+known.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from fermd.control.command_words import command_words
+from fermd.control.commands import PauseProfile, StopProfile
 from fermd.review.time_axis import TimeAxis
 
 
@@ -55,22 +58,24 @@ def read_target(db: Database, chamber: str, axis: TimeAxis) -> tuple[Corner, ...
         if row["what"] == "target":
             track.target(at_s, row)
         elif row["what"] == "step":
-            track.step(at_s, ramp_begins=row["change"] == "ramp entered")
-        elif row["change"].startswith(_SETS_A_TARGET):
-            track.set_at_s = at_s
+            track.step(at_s, row["step_kind"] == "ramp", row["change"])
+        elif row["change"] in _STAYS_WHERE_IT_IS:
+            track.kept_at_s = at_s
     return track.end()
 
 
-_SETS_A_TARGET = ("SetTarget(", "SwitchOff(", "StartProfile(")
+_STAYS_WHERE_IT_IS = {command_words(PauseProfile()), command_words(StopProfile())}
+"""Commands that hold the target where a ramp has come to."""
 
 _ROWS = """
-    SELECT seq, boot, mono_s, 'target' AS what, NULL AS change, heat_c, cool_c, source
+    SELECT seq, boot, mono_s, 'target' AS what, NULL AS change, NULL AS step_kind,
+        heat_c, cool_c, source
     FROM target_changes WHERE chamber = :chamber
     UNION ALL
-    SELECT seq, boot, mono_s, 'step', step_kind || ' ' || change, NULL, NULL, NULL
+    SELECT seq, boot, mono_s, 'step', change, step_kind, NULL, NULL, NULL
     FROM step_changes WHERE chamber = :chamber AND change IN ('entered', 'ended', 'skipped')
     UNION ALL
-    SELECT seq, boot, mono_s, 'command', command, NULL, NULL, NULL
+    SELECT seq, boot, mono_s, 'command', command, NULL, NULL, NULL, NULL
     FROM command_answers WHERE chamber = :chamber AND taken = 1
     ORDER BY seq"""
 
@@ -80,29 +85,37 @@ class _Track:
 
     def __init__(self) -> None:
         self.corners: list[Corner] = []
-        self.set_at_s: float | None = None
-        """When somebody last set a target, whatever the profile's had come to."""
+        self.kept_at_s: float | None = None
+        """When somebody last held the target where it was."""
         self._in_ramp = False
+        self._left_at_s: float | None = None
+        """When a ramp was last left before its end."""
         self._entered_s: float | None = None
         """When the newest ramp began, until the next change of the target."""
         self._line_from_s: float | None = None
         """Since when a ramp moves the target."""
 
-    def step(self, at_s: float, *, ramp_begins: bool) -> None:
+    def step(self, at_s: float, is_ramp: bool, change: str) -> None:
         """Take note of a step that begins or ends; its target, if it differs, comes after."""
-        self._in_ramp = ramp_begins
-        if ramp_begins:
+        if self._in_ramp and change != "ended":
+            self._left_at_s = at_s
+        self._in_ramp = is_ramp and change == "entered"
+        if self._in_ramp:
+            if self._entered_s is not None:
+                self._line_from_s = self._entered_s
             self._entered_s = at_s
 
     def target(self, at_s: float, row: dict[str, Any]) -> None:
         """Take a change of the target."""
         from_s = self._line_begins(at_s)
-        if from_s is not None and self.set_at_s == at_s:
-            self._unknown_from(from_s, at_s)
-        else:
+        by_profile = row["source"] == "profile"
+        is_known = self._left_at_s != at_s if by_profile else self.kept_at_s == at_s
+        if from_s is None or is_known:
             self._stand_until(at_s if from_s is None else from_s)
+        else:
+            self._unknown_from(from_s, at_s)
         self.corners.append(Corner(at_s, row["heat_c"], row["cool_c"]))
-        moves = self._in_ramp and row["source"] == "profile"
+        moves = self._in_ramp and by_profile
         self._line_from_s, self._entered_s = at_s if moves else None, None
 
     def end(self) -> tuple[Corner, ...]:
