@@ -1,0 +1,146 @@
+"""The real daemon in a process of its own, on a fake 1-Wire tree and pins that are lines in a file.
+
+    python daemon_on_mock_pins.py run|release SITE FOLDER
+
+Everything is what `fermd run` starts, but for three things that a test needs:
+
+- Each level that a pin is driven to is a line in FOLDER/edges, written at once: what the relays did
+  can be seen from outside, also after kill -9. A pin whose process is gone keeps its level there,
+  as on a board whose kernel keeps its outputs.
+- Time runs PACE times faster. All of it: boot clock, waits, leases, reads of the bus. The boot id
+  is the machine's own, so that minutes of protection are seconds of test and a restart is one
+  within the same boot.
+- Files in FOLDER plant what a test wants: `wall-offset` (s) sets the wall clock, `wall-unset` makes
+  it one that is not known to be set, `hang` holds the loop for as long as it is there, `explode`
+  lets the tick end in an exception that nobody expects.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from threading import Event
+from types import TracebackType
+from typing import Any, Self
+
+from gpiozero.pins.mock import MockFactory, MockPin
+
+from fermd.cli.release import release
+from fermd.cli.run import serve
+from fermd.config.site import SiteFile
+from fermd.control.moment import Moment
+from fermd.control.reading import Sample
+from fermd.hardware.ports import ProbeBus
+from fermd.service.board import board_ports
+from fermd.service.clock import SystemClock
+from fermd.service.daemon import Ports
+
+PACE = 100.0
+"""A minute passes in 0.6 s."""
+
+WALL_AT_BOOT_UTC_S = 1_790_000_000.0
+PLANTED = "a fault that was planted"
+
+
+class EdgePin(MockPin):  # type: ignore[misc]
+    """A pin made an output with its level in one step, as lgpio's relay pin is."""
+
+    def output_with_state(self, state: bool) -> None:
+        self._function = "output"
+        self._state = bool(state)
+        self._tell()
+
+    def _set_state(self, value: bool) -> None:
+        super()._set_state(value)
+        self._tell()
+
+    def _tell(self) -> None:
+        at_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+        edge = f"{at_s:.6f} {os.getpid()} {self._number} {int(self._state)}\n"
+        os.write(self.factory.edges, edge.encode("ascii"))
+
+
+class EdgePins:
+    """A `PinSource` of edge pins."""
+
+    def __init__(self, folder: Path) -> None:
+        self._file = folder / "edges"
+
+    def open(self) -> Any:
+        factory = MockFactory(pin_class=EdgePin)
+        factory.edges = os.open(self._file, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+        return factory
+
+
+class FastClock(SystemClock):
+    """The machine's boot clock, faster, and a wall clock that a file can set."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self._folder = folder
+
+    def now(self) -> Moment:
+        mono_s = time.clock_gettime(time.CLOCK_BOOTTIME) * PACE
+        try:
+            offset_s = float((self._folder / "wall-offset").read_text("ascii"))
+        except FileNotFoundError:
+            offset_s = 0.0
+        known = not (self._folder / "wall-unset").exists()
+        return Moment(mono_s, WALL_AT_BOOT_UTC_S + mono_s + offset_s, wall_trusted=known)
+
+    def wait_until(self, mono_s: float) -> bool:
+        return super().wait_until(mono_s / PACE)
+
+
+class PlantedProbes:
+    """The real bus, until something is planted."""
+
+    def __init__(self, bus: ProbeBus, folder: Path) -> None:
+        self._bus = bus
+        self._folder = folder
+
+    def __enter__(self) -> Self:
+        self._bus.__enter__()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._bus.__exit__(kind, error, trace)
+
+    def take(self) -> Mapping[str, Sequence[Sample]]:
+        if (self._folder / "explode").exists():
+            raise ZeroDivisionError(PLANTED)
+        while (self._folder / "hang").exists():
+            Event().wait(0.01)
+        return self._bus.take()
+
+    def listed(self) -> Sequence[str]:
+        return self._bus.listed()
+
+
+def main(what: str, site_path: Path, folder: Path) -> int:
+    if what == "release":
+        return release(site_path, EdgePins(folder))
+
+    @contextmanager
+    def open_ports(site: SiteFile) -> Iterator[Ports]:
+        with FastClock(folder) as clock:
+            # The bus waits in real time: its period is the only one that must be made shorter.
+            hurried = replace(site, sample_period_s=site.sample_period_s / PACE)
+            ports = board_ports(hurried, clock, EdgePins(folder))
+            yield replace(ports, probes=PlantedProbes(ports.probes, folder))
+
+    return serve(site_path, open_ports)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1], Path(sys.argv[2]), Path(sys.argv[3])))
