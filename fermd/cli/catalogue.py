@@ -56,6 +56,7 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "import": Entry("import_steps", "Make a profile from a recipe in BeerJSON or BeerXML."),
         "export": Entry("export_steps", "Write a profile as BeerJSON."),
         "start": Entry("start", "Start a profile."),
+        "cancel": Entry("cancel", "Take back a planned start."),
         "release": Entry("release", "Drive every relay of a site off and leave it off."),
     },
     "Step in": {
@@ -64,6 +65,9 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "pause": Entry("pause", "Pause the profile and hold the target where it is."),
         "resume": Entry("resume", "Go on with the paused profile."),
         "skip": Entry("skip", "Go to the profile's next step now."),
+        "goto": Entry("goto", "Go to a step of the profile now, forward or back."),
+        "change": Entry("change", "Change the running profile: this step's target, or the rest."),
+        "undo": Entry("undo", "Undo every change to the running profile."),
         "extend": Entry("extend", "Make the present step longer or shorter."),
         "confirm": Entry("confirm", "Give the word that a waiting step waits for."),
         "stop": Entry("stop", "End the profile and hold its last target."),

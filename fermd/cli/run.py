@@ -15,6 +15,9 @@ from fermd.config.errors import ConfigError
 from fermd.config.profile_file import parse_profile
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
+from fermd.config.zone_calendar import ZoneCalendar
+from fermd.control.calendar import parse_calendar_time
+from fermd.control.moment import Moment
 from fermd.control.steps import Profile
 from fermd.hardware.ports import RelayError
 from fermd.service.board import site_ports
@@ -23,6 +26,7 @@ from fermd.service.logs import logging_to_system
 from fermd.service.notify import ServiceManager
 from fermd.service.ownership import OwnershipError
 from fermd.web.api import application
+from fermd.web.orders import Readers
 from fermd.web.server import SocketInUseError, UnixServer
 
 log = logging.getLogger(__name__)
@@ -83,13 +87,28 @@ def _failed(error: Exception, code: int) -> int:
 
 
 def _interface(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[object]]:
-    def read_profile(text: str) -> Profile:
-        try:
-            return parse_profile(text, "profile_toml")
-        except ConfigError as error:
-            raise ValueError(str(error)) from error
-
     def serve_on_socket(running: RunningSite) -> AbstractContextManager[object]:
-        return UnixServer(application(running, read_profile), site.socket_path)
+        readers = Readers(read_profile, lambda text: read_instant(text, site, running.now()))
+        return UnixServer(application(running, readers), site.socket_path)
 
     return serve_on_socket
+
+
+def read_profile(text: str) -> Profile:
+    """Read the text of a profile that came in; ValueError has all its faults."""
+    try:
+        return parse_profile(text, "profile_toml")
+    except ConfigError as error:
+        raise ValueError(str(error)) from error
+
+
+def read_instant(text: str, site: SiteFile, now: Moment) -> float:
+    """Return the next instant (POSIX, s) of a local time; ValueError if there is none."""
+    try:
+        rule = parse_calendar_time(text)
+    except ValueError as error:
+        raise ValueError(f"at = {text!r}: {error}") from error
+    instant_s = ZoneCalendar(site.zone).next_utc_s(rule, now.wall_utc_s)
+    if instant_s is None:
+        raise ValueError(f"at = {text!r}: is in the past; name a time to come")
+    return instant_s

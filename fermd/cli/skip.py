@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 def command(daemon: Daemon, chamber: str | None, as_json: bool) -> None:
     """Go to the profile's next step now.
 
-    A ramp that is skipped leaves the target where it has come to. There is no way back to a step.
+    A ramp that is skipped leaves the target where it has come to. To go to another step, or back:
+    `fermd goto`.
     """
     from fermd.cli.ordering import order
 

@@ -34,6 +34,7 @@ def complete_profile(
     examples=[
         ("fermd start lager-diacetyl-rest", "one that comes with fermd, in the only chamber"),
         ("fermd start ./my-lager.toml --chamber lager", "the one in this file, in this chamber"),
+        ('fermd start cold-crash --at "fri 18:00"', "on Friday, in the site's time zone"),
     ],
 )
 @click.argument("profile", shell_complete=complete_profile)
@@ -42,11 +43,19 @@ def complete_profile(
     type=FILE,
     help="Look for profiles of your own in this folder. [usually /etc/fermd/profiles]",
 )
+@click.option(
+    "--at", metavar="TIME", help='Not now but then: "18:00", "fri 18:00" or "2026-12-24 08:00".'
+)
 @daemon_options
 @chamber_option
 @json_option
 def command(
-    daemon: Daemon, profile: str, folder: Path | None, chamber: str | None, as_json: bool
+    daemon: Daemon,
+    profile: str,
+    folder: Path | None,
+    at: str | None,
+    chamber: str | None,
+    as_json: bool,
 ) -> None:
     """Start a profile.
 
@@ -66,9 +75,10 @@ def command(
     name = parse_profile(text, path).name
     before = daemon.status()
     where = chosen_chamber(daemon, chamber, before)
-    told = {"chamber": where, "command": "start-profile", "profile": name}
+    order = {"command": "start-profile"} if at is None else {"command": "plan-start", "at": at}
+    told = {"chamber": where, **order, "profile": name}
     try:
-        daemon.order(where, {"command": "start-profile", "profile_toml": text, "who": who()})
+        daemon.order(where, {**order, "profile_toml": text, "who": who()})
     except Refused as refused:
         if as_json:
             show_json({**told, "taken": False, "why": refused.why})
@@ -76,7 +86,8 @@ def command(
     if as_json:
         show_json({**told, "taken": True})
     elif on_terminal():
-        say(f"{where}: profile {clean(name)} is started.")
+        is_what = "is started" if at is None else f"starts at {clean(at)}"
+        say(f"{where}: profile {clean(name)} {is_what}.")
         now = status_after(daemon, before["tick"])["chambers"][where]
         say(f"  target {now['target_words']}")
         for output in now["outputs"]:

@@ -17,11 +17,13 @@ STALE_S: Final = 90.0
 
 _STEP_KINDS: Final = {
     "hold": "hold",
+    "hold-until": "hold until its time",
     "soak": "soak",
     "ramp": "ramp",
     "jump": "jump",
     "free-rise": "free rise",
     "wait": "wait for a person",
+    "schedule": "schedule",
     "final-hold": "final hold",
 }
 
@@ -66,9 +68,17 @@ def all_right(chamber: Plain, status: Plain) -> tuple[str, str]:
 
 def coming(chamber: Plain, status: Plain) -> list[str]:
     """What comes next and when."""
+    planned = chamber.get("planned_start")
+    if planned is not None:
+        when = _time_of_day(planned["at_utc_s"])
+        return [f"profile {planned['profile']} starts at {when}", *_of_profile(chamber, status)]
+    return _of_profile(chamber, status) or ["nothing is planned"]
+
+
+def _of_profile(chamber: Plain, status: Plain) -> list[str]:
     profile = chamber["profile"]
     if profile is None:
-        return ["nothing is planned"]
+        return []
     if chamber["mode"] == "off" or chamber["mode"] == "hand":
         return [f"the profile stands at {_step(profile)}; `fermd resume` goes on with it"]
     lines = [f"now {_step(profile)}, for {span(profile['elapsed_s'])} so far"]
@@ -123,10 +133,18 @@ def _step(profile: Plain) -> str:
 def _after(profile: Plain, status: Plain) -> list[str]:
     last = profile["step"] >= profile["steps"]
     what = "the end of the profile" if last else f"step {profile['step'] + 1}"
+    following = profile.get("next")
+    if following is not None:
+        named = f" {following['name']!r}" if following["name"] else ""
+        what += f" ({_STEP_KINDS.get(following['kind'], following['kind'])}{named})"
     left_s = profile["remaining_s"]
     match profile["kind"]:
         case "final-hold":
             return ["nothing: the last step holds without end"]
+        case "schedule":
+            return ["goes by the calendar, without end"]
+        case "hold-until" if left_s is None:
+            lines = [f"{what} by the calendar, once the clock is set"]
         case "wait":
             return [f"waits for you: {profile['prompt']}; then `fermd confirm`"]
         case "jump":
@@ -148,5 +166,9 @@ def _at(left_s: float, status: Plain) -> str:
     """When that is by the clock, if the clock can be believed."""
     if not status["clock_is_set"]:
         return ""
-    when = dt.datetime.fromtimestamp(status["wall_utc_s"] + left_s, dt.UTC).astimezone()
-    return f" ({when:%a %d %b, %H:%M})"
+    return f" ({_time_of_day(status['wall_utc_s'] + left_s)})"
+
+
+def _time_of_day(utc_s: float) -> str:
+    when = dt.datetime.fromtimestamp(utc_s, dt.UTC).astimezone()
+    return f"{when:%a %d %b, %H:%M}"

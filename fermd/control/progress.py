@@ -82,6 +82,9 @@ class Outlook:
     rest_s: float
     """Of the steps after this one, as far as they are known."""
     prompt: str = ""
+    next_kind: str | None = None
+    """The kind and name of the step after this one, if there is one."""
+    next_name: str = ""
 
 
 def begin(profile: Profile, start_c: float) -> tuple[Progress, tuple[Event, ...]]:
@@ -185,6 +188,8 @@ def outlook(progress: Progress, wall: WallTime | None = None) -> Outlook:
         return Outlook(
             profile.name, progress.index, len(profile.steps), "end", "", 0.0, 0.0, 0.0, 0.0
         )
+    later = profile.steps[progress.index + 1 :]
+    following = later[0] if later else None
     plan_s = planned_s(step, progress.entry_c)
     if plan_s is not None:
         plan_s = max(0.0, plan_s + progress.extra_s)
@@ -204,6 +209,8 @@ def outlook(progress: Progress, wall: WallTime | None = None) -> Outlook:
         plan_s,
         remaining_after_s(progress),
         step.prompt if isinstance(step, WaitForPerson) else "",
+        following.kind if following is not None else None,
+        following.name if following is not None else "",
     )
 
 

@@ -288,6 +288,8 @@ def _outage_seen(happened: OutageSeen, unit: Unit) -> str:
         moved = difference(after_c - before_c, unit)
         before, after = temperature(before_c, unit), temperature(after_c, unit)
         words += f"; the beer went from {before} to {after} ({moved})"
+    if happened.counted_s >= 1.0:
+        words += f"; {span(happened.counted_s)} of it count for the step"
     return words
 
 

@@ -179,6 +179,7 @@ def _of_chamber(
                 "cleanly": int(event.cleanly),
                 "beer_before_c": event.beer_before_c,
                 "beer_after_c": event.beer_after_c,
+                "counted_s": event.counted_s,
             }
         case BrewerNote():
             return "notes", {"who": _text(event.who), "note": _text(event.text)}
@@ -271,7 +272,11 @@ _FROM_ROW: dict[str, Callable[[Mapping[str, Any]], Happening]] = {
     ),
     "gaps": lambda row: GapSeen(row["lasted_s"]),
     "outages": lambda row: OutageSeen(
-        row["lasted_s"], bool(row["cleanly"]), row["beer_before_c"], row["beer_after_c"]
+        row["lasted_s"],
+        bool(row["cleanly"]),
+        row["beer_before_c"],
+        row["beer_after_c"],
+        row["counted_s"],
     ),
     "notes": lambda row: BrewerNote(row["who"], row["note"]),
     "clock_steps": lambda row: ClockStepped(row["stepped_by_s"]),

@@ -163,7 +163,8 @@ _TABLES = (
     lasted_s REAL,
     cleanly INTEGER NOT NULL CHECK (cleanly IN (0, 1)),
     beer_before_c REAL,
-    beer_after_c REAL
+    beer_after_c REAL,
+    counted_s REAL NOT NULL
 ) STRICT""",
     f"""CREATE TABLE notes ({_MOMENT},
     chamber TEXT NOT NULL,

@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 from fermd.control import alarms as alarm_machine
 from fermd.control import chamber, site
-from fermd.control.chamber import Inputs
+from fermd.control.chamber import Inputs, credit_outage
 from fermd.control.command_words import command_words
 from fermd.control.commands import AcknowledgeAlarm, Command
 from fermd.control.decision import Decision
@@ -32,6 +32,7 @@ from fermd.control.site import SiteState
 from fermd.hardware.ports import Clock, ProbeBus, RelayBank, RelayError
 from fermd.journal.ports import Journal, ReadingRow
 from fermd.service import recall, site_alarms
+from fermd.service.outage import Known, OutageTeller
 from fermd.service.recall import SITE
 from fermd.service.requests import Answer, Request, Requests
 from fermd.service.snapshot import ChamberView, Snapshot
@@ -44,12 +45,6 @@ stepped. Above what a time service slews (500 ppm over a minute is 0.03 s)."""
 
 REMEMBER_EVERY_S = 60.0
 """What a restart must know is handed to the journal at every event and at least this often, s."""
-
-OUTAGE_WORTH_TELLING_S = 120.0
-"""A shorter outage (a restart, an upgrade) is in the journal, but raises no alarm, s."""
-
-OUTAGE_PATIENCE_S = 600.0
-"""How long to wait for the beer's temperature before an outage is told without it, s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +85,7 @@ class ControlLoop:
         recalled = recall.recall(settings, outage, clock.boot_id(), now)
         self._state: SiteState = recalled.state
         self._beer_c = dict(recalled.beer_c)
-        self._outage = None if outage.last is None else recalled
-        self._outage_cleanly = outage.ended_cleanly
-        self._outage_told: set[str] = set()
+        self._outage = OutageTeller(outage, clock.boot_id(), recalled.beer_c, now)
         self._outage_alarm = False
         self._site_alarms = recalled.site_alarms
         self._stepped: tuple[float, float] | None = None
@@ -137,8 +130,10 @@ class ControlLoop:
         events: dict[str, list[Event]] = {one.name: [] for one in self._settings.chambers}
         self._look_at_clock(now)
         self._hear_of_expired(now, events)
+        samples = self._probes.take()
+        # After the ports: what is asked of a loop that is stuck in one of them is not begun with.
         requests = self.requests.take()
-        inputs, rows = self._inputs(now, requests)
+        inputs, rows = self._inputs(now, samples, requests)
         self._state, decisions = site.step(self._state, self._settings, inputs, now)
         for name, decision in decisions.items():
             events[name].extend(decision.events)
@@ -194,9 +189,8 @@ class ControlLoop:
             events[name].extend(told)
 
     def _inputs(
-        self, now: Moment, requests: Sequence[Request]
+        self, now: Moment, by_id: Mapping[str, Sequence[Sample]], requests: Sequence[Request]
     ) -> tuple[dict[str, Inputs], list[ReadingRow]]:
-        by_id = self._probes.take()
         inputs: dict[str, Inputs] = {}
         rows: list[ReadingRow] = []
         for one in self._settings.chambers:
@@ -258,22 +252,33 @@ class ControlLoop:
         return True
 
     def _tell_outage(self, now: Moment, events: dict[str, list[Event]]) -> None:
-        """Tell of the time before this start, once the beer's temperature is known again."""
+        """Tell of the time before this start, and count what of it counts for the profile."""
         for one in self._settings.chambers:
             beer_c = recall.beer_temperature(self._state.chambers[one.name], one)
-            waited_s = now.mono_s - self._started.mono_s
-            known = beer_c is not None or waited_s > OUTAGE_PATIENCE_S
-            if self._outage is not None and one.name not in self._outage_told and known:
-                self._outage_told.add(one.name)
-                before_c = self._outage.beer_c.get(one.name)
+            known = self._outage.tell(one.name, beer_c, now)
+            if known is not None:
+                counted_s = self._count_outage(one.name, known)
                 events[one.name].append(
-                    OutageSeen(self._outage.lasted_s, self._outage_cleanly, before_c, beer_c)
+                    OutageSeen(
+                        known.lasted_s,
+                        self._outage.cleanly,
+                        known.beer_before_c,
+                        known.beer_after_c,
+                        counted_s,
+                    )
                 )
-                long = self._outage.lasted_s
-                if long is None or long >= OUTAGE_WORTH_TELLING_S:
-                    self._outage_alarm = True
+                self._outage_alarm = self._outage_alarm or known.worth_an_alarm
             if beer_c is not None:
                 self._beer_c[one.name] = beer_c
+
+    def _count_outage(self, name: str, known: Known) -> float:
+        lasted_s, before_c, after_c = known.lasted_s, known.beer_before_c, known.beer_after_c
+        if lasted_s is None or before_c is None or after_c is None:
+            return 0.0
+        chambers = dict(self._state.chambers)
+        chambers[name], counted_s = credit_outage(chambers[name], lasted_s, before_c, after_c)
+        self._state = replace(self._state, chambers=chambers)
+        return counted_s
 
     def _site_tick(self, now: Moment, requests: Sequence[Request]) -> list[Event]:
         events: list[Event] = []
@@ -302,7 +307,7 @@ class ControlLoop:
             self._failed,
             tuple(output.line for one in self._settings.chambers for output in one.outputs),
             self._stepped,
-            self._outage.lasted_s if self._outage is not None else None,
+            self._outage.lasted_s(now),
             self._outage_alarm,
         )
         self._outage_alarm = False

@@ -39,8 +39,6 @@ class Recalled:
     state: SiteState
     beer_c: Mapping[str, float]
     """Each chamber's last known beer temperature before the outage, °C."""
-    lasted_s: float | None
-    """How long nobody was in charge, s; None if that cannot be known or there was no one before."""
     unreadable: tuple[str, ...]
     """Chambers whose record could not be understood: they start afresh."""
     site_alarms: Alarms = ()
@@ -72,7 +70,6 @@ def recall(settings: SiteSettings, outage: Outage, boot_id: str, now: Moment) ->
     return Recalled(
         SiteState(chambers),
         beer_c,
-        _lasted_s(outage, same_boot, now),
         tuple(unreadable),
         _site_alarms(records.get(SITE), now),
     )
@@ -204,14 +201,3 @@ def _line_history(line: str, history: History) -> LineHistory:
         starts_mono_s=history.starts_mono_s,
         rest_until_mono_s=history.rest_until_mono_s,
     )
-
-
-def _lasted_s(outage: Outage, same_boot: bool, now: Moment) -> float | None:
-    last = outage.last
-    if last is None:
-        return None
-    if same_boot:
-        return max(0.0, now.mono_s - last.mono_s)
-    if last.wall_trusted and now.wall_trusted:
-        return max(0.0, now.wall_utc_s - last.wall_utc_s)
-    return None

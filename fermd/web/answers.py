@@ -71,6 +71,13 @@ def _chamber(view: ChamberView, mono_s: float) -> Plain:
         "call_words": wording.call(decision, mono_s),
         "outputs": [_output(output, mono_s) for output in decision.outputs],
         "profile": _profile(decision),
+        "planned_start": None
+        if decision.planned is None
+        else {
+            "profile": decision.planned.profile.name,
+            "at_utc_s": decision.planned.at_utc_s,
+            "who": decision.planned.who,
+        },
         "alarms": [_alarm(alarm, mono_s) for alarm in decision.alarms],
     }
 
@@ -145,6 +152,9 @@ def _profile(decision: Decision) -> Plain | None:
         "planned_s": shown.planned_s,
         "later_s": shown.rest_s,
         "prompt": shown.prompt,
+        "next": None
+        if shown.next_kind is None
+        else {"kind": shown.next_kind, "name": shown.next_name},
     }
 
 

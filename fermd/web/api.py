@@ -64,9 +64,9 @@ class Site(Protocol):
         ...
 
 
-def application(site: Site, read_profile: orders.ReadProfile) -> Starlette:
+def application(site: Site, readers: orders.Readers) -> Starlette:
     """Build the interface for one site."""
-    routes = _Routes(site, read_profile)
+    routes = _Routes(site, readers)
     return Starlette(
         routes=[
             Route("/api/status", routes.status, methods=["GET"]),
@@ -80,9 +80,9 @@ def application(site: Site, read_profile: orders.ReadProfile) -> Starlette:
 
 
 class _Routes:
-    def __init__(self, site: Site, read_profile: orders.ReadProfile) -> None:
+    def __init__(self, site: Site, readers: orders.Readers) -> None:
         self._site = site
-        self._read_profile = read_profile
+        self._readers = readers
 
     async def status(self, _request: Request) -> Response:
         return self._from_snapshot(answers.status)
@@ -106,7 +106,7 @@ class _Routes:
         if isinstance(body, Response):
             return body
         try:
-            command = orders.read(body, self._read_profile)
+            command = orders.read(body, self._readers)
         except orders.OrderError as error:
             return _refusal(422, str(error))
         chamber = request.path_params.get("chamber", "")

@@ -9,20 +9,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import Annotated, Any, get_type_hints
 
 from pydantic import ConfigDict, StringConstraints, TypeAdapter, ValidationError, create_model
 
 from fermd.control.commands import (
     AcknowledgeAlarm,
+    CancelPlan,
+    ChangeRest,
+    ChangeStepTarget,
     Command,
     ConfirmStep,
     EndOverride,
     ExtendStep,
+    GoToStep,
     OverrideOutput,
     PauseProfile,
+    PlanStart,
     ResumeProfile,
+    ReturnToPlan,
     SetTarget,
     SkipStep,
     StartProfile,
@@ -39,15 +45,27 @@ class OrderError(ValueError):
 LONGEST_TEXT_CHARS = 200
 """Names of people and alarms are no longer: they are stored with every command."""
 
-ReadProfile = Callable[[str], Profile]
-"""Reads the text of a profile file; raises ValueError with every fault of it."""
+
+@dataclass(frozen=True, slots=True)
+class Readers:
+    """What texts in commands are read by; each raises ValueError with every fault of a text."""
+
+    profile: Callable[[str], Profile]
+    """Reads the text of a profile file."""
+    instant: Callable[[str], float]
+    """Turns a local time ("fri 18:00") into its next instant (POSIX, s)."""
+
 
 _PLAIN: tuple[type[Command], ...] = (
     SetTarget,
     SwitchOff,
+    CancelPlan,
     PauseProfile,
     ResumeProfile,
     SkipStep,
+    GoToStep,
+    ChangeStepTarget,
+    ReturnToPlan,
     ExtendStep,
     ConfirmStep,
     StopProfile,
@@ -63,20 +81,23 @@ def name_of(command: type[Command]) -> str:
 
 
 _COMMANDS: dict[str, type[Command]] = {name_of(command): command for command in _PLAIN}
-_START = name_of(StartProfile)
+_WITH_TEXTS: dict[str, type[StartProfile | PlanStart | ChangeRest]] = {
+    name_of(command): command for command in (StartProfile, PlanStart, ChangeRest)
+}
+"""Commands that carry the text of a profile."""
 
-NAMES = (*_COMMANDS, _START)
+NAMES = (*_COMMANDS, *_WITH_TEXTS)
 """Every command there is."""
 
 
-def read(body: Any, read_profile: ReadProfile) -> Command:
+def read(body: Any, readers: Readers) -> Command:
     """Turn a request's JSON into a command; OrderError says all that is wrong with it."""
     if not isinstance(body, Mapping):
         raise OrderError("the body must be a JSON object with the key command")
     name = body.get("command")
     given = {key: value for key, value in body.items() if key != "command"}
-    if name == _START:
-        return _start(given, read_profile)
+    if isinstance(name, str) and name in _WITH_TEXTS:
+        return _with_texts(_WITH_TEXTS[name], given, readers)
     command = _COMMANDS.get(name) if isinstance(name, str) else None
     if command is None:
         raise OrderError(f"command = {shown(name)}: must be one of {', '.join(NAMES)}")
@@ -88,20 +109,28 @@ def read(body: Any, read_profile: ReadProfile) -> Command:
     return command(**values)
 
 
-def _start(given: Mapping[str, Any], read_profile: ReadProfile) -> StartProfile:
-    unknown = set(given) - {"profile_toml", "who"}
+def _with_texts(
+    command: type[StartProfile | PlanStart | ChangeRest], given: Mapping[str, Any], readers: Readers
+) -> Command:
+    needed = ("profile_toml", "at") if command is PlanStart else ("profile_toml",)
+    unknown = set(given) - {*needed, "who"}
     if unknown:
         named = shown(sorted(unknown)[0])
-        raise OrderError(f"unknown field {named}: allowed are profile_toml and who")
-    text, who = given.get("profile_toml"), given.get("who", "unknown")
-    if not isinstance(text, str):
-        raise OrderError("profile_toml: must be the text of a profile file")
+        raise OrderError(f"unknown field {named}: allowed are {', '.join(needed)} and who")
+    for field in needed:
+        if not isinstance(given.get(field), str):
+            what = "the text of a profile file" if field == "profile_toml" else "a local time"
+            raise OrderError(f"{field}: must be {what}")
+    who = given.get("who", "unknown")
     if not isinstance(who, str) or len(who) > LONGEST_TEXT_CHARS:
         raise OrderError(f"who: must be a name of at most {LONGEST_TEXT_CHARS} characters")
     try:
-        return StartProfile(read_profile(text), who)
+        profile = readers.profile(given["profile_toml"])
+        if command is PlanStart:
+            return PlanStart(profile, readers.instant(given["at"]), who)
     except ValueError as error:
         raise OrderError(str(error)) from error
+    return StartProfile(profile, who) if command is StartProfile else ChangeRest(profile, who)
 
 
 def _model(command: type[Command]) -> TypeAdapter[Any]:

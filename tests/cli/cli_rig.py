@@ -29,12 +29,10 @@ from click.testing import CliRunner
 
 from fermd import __version__
 from fermd.cli.catalogue import fermd
-from fermd.config.errors import ConfigError
-from fermd.config.profile_file import parse_profile
+from fermd.cli.run import read_instant, read_profile
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
 from fermd.control.reading import ProbeFault, Sample
-from fermd.control.steps import Profile
 from fermd.hardware.ports import RelayState
 from fermd.journal.writer import SqliteJournal
 from fermd.service.clock import SystemClock
@@ -42,6 +40,7 @@ from fermd.service.daemon import RunningSite
 from fermd.service.loop import ControlLoop, Wiring
 from fermd.service.snapshot import Snapshot
 from fermd.web.api import application
+from fermd.web.orders import Readers
 from fermd.web.server import UnixServer
 
 PERIOD_S = 0.02
@@ -130,6 +129,9 @@ class PlayedProbes:
 
     def __init__(self, ids: Sequence[str], clock: SystemClock) -> None:
         self.temp_c: dict[str, float | None] = dict.fromkeys(ids, 19.5)
+        self.loose = False
+        """A loose contact: every other read fails."""
+        self._failed = False
         self._clock = clock
 
     def __enter__(self) -> Self:
@@ -140,10 +142,11 @@ class PlayedProbes:
 
     def take(self) -> Mapping[str, Sequence[Sample]]:
         at_s = self._clock.now().mono_s
+        self._failed = self.loose and not self._failed
         return {
             probe_id: (
                 Sample(at_s, fault=ProbeFault.DISCONNECTED)
-                if temp_c is None
+                if temp_c is None or self._failed
                 else Sample(at_s, temp_c),
             )
             for probe_id, temp_c in self.temp_c.items()
@@ -226,7 +229,12 @@ class RealDaemon:
         self._thread = threading.Thread(target=self._loop.run, daemon=True)
         self._thread.start()
         self._server = UnixServer(
-            application(RunningSite(self._loop, self._clock, self.journal), _read_profile),
+            application(
+                RunningSite(self._loop, self._clock, self.journal),
+                Readers(
+                    read_profile, lambda text: read_instant(text, self.site, self._clock.now())
+                ),
+            ),
             self.site.socket_path,
         )
         self._server.__enter__()
@@ -370,10 +378,3 @@ def on_terminal(
         code = terminal.child.wait(BOUND_S)
     assert "Traceback" not in terminal.shown
     return Ended(code, terminal.shown, "")
-
-
-def _read_profile(text: str) -> Profile:
-    try:
-        return parse_profile(text, "profile_toml")
-    except ConfigError as error:
-        raise ValueError(str(error)) from error

@@ -146,6 +146,7 @@ def test_something_else_on_the_socket_is_not_understood(tmp_path: Path, answer: 
 
 def test_a_loop_that_has_not_run_yet_is_unavailable(tmp_path: Path) -> None:
     from fermd.web.api import application
+    from fermd.web.orders import Readers
     from fermd.web.server import UnixServer
 
     class NotYet:
@@ -154,7 +155,7 @@ def test_a_loop_that_has_not_run_yet_is_unavailable(tmp_path: Path) -> None:
         def snapshot(self) -> None:
             return None
 
-    with UnixServer(application(NotYet(), lambda _: None), tmp_path / "s"):  # type: ignore[arg-type]
+    with UnixServer(application(NotYet(), Readers(lambda _: None, lambda _: 0.0)), tmp_path / "s"):  # type: ignore[arg-type]
         ended = run("status", "--socket", str(tmp_path / "s"))
     assert ended.code == os.EX_UNAVAILABLE
     assert "try again" in ended.err
