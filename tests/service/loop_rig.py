@@ -21,11 +21,11 @@ from fermd.hardware.simulated_clock import SimulatedClock
 from fermd.journal.reader import EventRow, JournalReader
 from fermd.journal.rows import Happening
 from fermd.journal.writer import SqliteJournal
-from fermd.service.board import trial_board
 from fermd.service.daemon import wiring
 from fermd.service.loop import ControlLoop
 from fermd.service.requests import Answer
 from fermd.service.snapshot import Snapshot
+from fermd.service.trial import trial_board
 
 VESSEL_ID = "28-000006b67845"
 AIR_ID = "28-0000071a2b3c"

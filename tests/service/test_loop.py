@@ -384,6 +384,8 @@ def test_after_an_end_that_was_none_of_its_own_the_fridge_waits_for_the_worst_ca
 
 
 def test_a_profile_goes_on_where_it_was_and_no_step_is_repeated_or_skipped(rig: Rig) -> None:
+    # Too warm all the time, so that nothing of an outage could count for the step.
+    rig.warm_to(24.0)
     rig.run_for(60.0)
     rig.ask(StartProfile(Profile("p", (Hold(18.0, 3000.0), Hold(18.0, 3000.0, "second"))), "anna"))
     for _ in range(5):
@@ -415,6 +417,45 @@ def test_an_outage_is_told_with_its_length_and_how_far_the_beer_drifted(rig: Rig
     assert outage.cleanly
     assert (outage.beer_before_c, outage.beer_after_c) == pytest.approx((12.0, 14.5), abs=0.1)
     assert rig.alarms()["outage"] == "raised"
+
+
+def cut(rig: Rig, lasted_s: float, *, wall_survives: bool) -> None:
+    """Cut the board's power, and start again when it is back."""
+    assert rig.journal.flush()
+    rig.board.power_cut(lasted_s, wall_survives=wall_survives)
+    before = rig.journal
+    rig.start()
+    before.close(rig.clock.now(), cleanly=False)
+
+
+def test_after_a_power_cut_the_outage_is_as_long_as_the_wall_clock_says(rig: Rig) -> None:
+    rig.warm_to(12.0)
+    rig.run_for(600.0)
+    cut(rig, 86_400.0, wall_survives=True)
+    rig.run_for(60.0)
+    (outage,) = rig.told(OutageSeen)
+    assert not outage.cleanly
+    assert outage.lasted_s == pytest.approx(86_400.0, abs=2 * PERIOD_S)
+
+
+def test_after_a_power_cut_without_a_clock_nobody_pretends_to_know_how_long_it_was(
+    rig: Rig,
+) -> None:
+    rig.run_for(600.0)
+    cut(rig, 86_400.0, wall_survives=False)
+    rig.run_for(1800.0)
+    (outage,) = rig.told(OutageSeen)
+    assert outage.lasted_s is None
+    assert rig.alarms()["outage"] == "raised"
+
+
+def test_after_a_power_cut_the_fridge_waits_for_the_worst_case_and_the_target_stays(
+    rig: Rig,
+) -> None:
+    cooling(rig)
+    cut(rig, 3.0, wall_survives=True)
+    assert rig.run_until(lambda: rig.cooling) >= 3600.0 - 5 * 480.0
+    assert rig.snapshot.decision_of("lager").target.cool_c == 18.0
 
 
 def test_a_short_restart_is_on_record_but_raises_no_alarm(rig: Rig) -> None:

@@ -192,27 +192,6 @@ def test_no_record_whatever_keeps_the_daemon_from_starting(plain: object) -> Non
     assert fridge(recalled(kept)) == IDLE
 
 
-def test_an_outage_is_as_long_as_the_boot_clock_says_within_a_boot() -> None:
-    wrong_wall = replace(STOPPED, wall_utc_s=0.0)
-    assert recalled(remembered(IDLE, last=wrong_wall)).lasted_s == pytest.approx(10.0)
-
-
-def test_an_outage_over_a_reboot_is_as_long_as_the_wall_clock_says_if_it_was_set() -> None:
-    day_before = Moment(123.0, NOW.wall_utc_s - 86_400.0, wall_trusted=True)
-    kept = remembered(IDLE, boot="the boot before", last=day_before)
-    assert recalled(kept).lasted_s == pytest.approx(86_400.0)
-    for untrusted in (
-        recall.recall(SETTINGS, kept, BOOT, replace(NOW, wall_trusted=False)),
-        recalled(replace(kept, last=replace(day_before, wall_trusted=False))),
-    ):
-        assert untrusted.lasted_s is None
-
-
-def test_no_outage_is_shorter_than_nothing() -> None:
-    ahead = Moment(1.0, NOW.wall_utc_s + 3600.0, wall_trusted=True)
-    assert recalled(remembered(IDLE, boot="the boot before", last=ahead)).lasted_s == 0.0
-
-
 def test_the_beer_before_the_outage_is_remembered() -> None:
     assert recalled(remembered(IDLE, cleanly=False)).beer_c == {"lager": 11.5}
 
