@@ -1,0 +1,157 @@
+"""A daemon on a simulated board, a thousand times faster than real, asked over its own socket."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Event
+from typing import Any
+
+import httpx
+
+from fermd.config.site import SiteFile
+from fermd.config.site_file import parse_site
+from fermd.journal.writer import SqliteJournal
+from fermd.service.board import site_ports
+from fermd.service.daemon import Daemon, RunningSite, wiring
+from fermd.service.hold import hold
+from fermd.service.loop import ControlLoop
+from fermd.service.notify import ServiceManager
+from fermd.web.serving import on_socket
+
+BOUND_S = 30.0
+
+SITE = """\
+time_zone = "Europe/Berlin"
+journal_path = "FOLDER/journal.db"
+socket_path = "FOLDER/s"
+
+[probe.vessel]
+id = "28-000006b67845"
+
+[probe.air]
+id = "28-0000071a2b3c"
+
+[probe.room]
+id = "28-00000bbbbbbb"
+
+[probe.bucket]
+id = "28-00000aaaaaaa"
+
+[output.fridge]
+gpio = 17
+active = "low"
+duty = "cool"
+
+[output.belt]
+gpio = 27
+active = "low"
+duty = "heat"
+
+[chamber.lager]
+vessel_probe = "vessel"
+air_probe = "air"
+watching_probes = ["room"]
+outputs = ["fridge", "belt"]
+
+[chamber.ale]
+vessel_probe = "bucket"
+
+[simulated]
+times_real_time = 1000
+"""
+
+PROFILE = """\
+name = "Lager"
+
+[[step]]
+kind = "hold"
+target_c = 10.0
+for = "5 d"
+
+[[step]]
+kind = "final-hold"
+target_c = 2.0
+"""
+
+
+def site_in(folder: Path) -> SiteFile:
+    return parse_site(SITE.replace("FOLDER", str(folder)), folder / "fermd.toml")
+
+
+def until(fact: Callable[[], object]) -> None:
+    deadline_s = time.monotonic() + BOUND_S
+    while not fact():
+        assert time.monotonic() < deadline_s, "did not become so within the bound"
+        Event().wait(0.01)
+
+
+class Caller:
+    """Asks over the socket."""
+
+    def __init__(self, place: Path) -> None:
+        self._client = httpx.Client(
+            transport=httpx.HTTPTransport(uds=str(place), verify=False),
+            base_url="http://fermd",
+            timeout=BOUND_S,
+        )
+
+    def get(self, place: str) -> httpx.Response:
+        return self._client.get(place)
+
+    def post(self, place: str, body: Any) -> httpx.Response:
+        return self._client.post(place, json=body)
+
+    def send(self, place: str, raw: bytes) -> httpx.Response:
+        return self._client.post(place, content=raw)
+
+    def order(self, chamber: str, command: str, **fields: Any) -> httpx.Response:
+        body = {"command": command, **fields}
+        return self.post(f"/api/chambers/{chamber}/commands", body)
+
+    def close(self) -> None:
+        self._client.close()
+
+
+@contextmanager
+def running_site(folder: Path) -> Iterator[Caller]:
+    """Serve a site that is in charge, until left."""
+    site = site_in(folder)
+    with site_ports(site) as ports, hold(site, ports):
+        daemon = Daemon(site, ports, ServiceManager(None), [on_socket(site)])
+        thread = threading.Thread(target=daemon.run, daemon=True)
+        thread.start()
+        until(site.socket_path.exists)
+        caller = Caller(site.socket_path)
+        until(lambda: caller.get("/api/status").status_code == httpx.codes.OK)
+        try:
+            yield caller
+        finally:
+            caller.close()
+            daemon.stop()
+            thread.join(BOUND_S)
+    assert not thread.is_alive()
+
+
+@contextmanager
+def site_that_has_not_ticked(folder: Path) -> Iterator[Caller]:
+    """Serve a site whose loop has not run yet."""
+    site = site_in(folder)
+    with site_ports(site) as ports, hold(site, ports):
+        journal = SqliteJournal(
+            site.journal_path,
+            boot_id=ports.clock.boot_id(),
+            moment=ports.clock.now(),
+            version="test",
+        )
+        loop = ControlLoop(
+            site.settings, wiring(site), ports.clock, ports.probes, ports.relays, journal
+        )
+        with on_socket(site)(RunningSite(loop, ports.clock, journal)):
+            caller = Caller(site.socket_path)
+            yield caller
+            caller.close()
+        journal.close(ports.clock.now(), cleanly=True)
