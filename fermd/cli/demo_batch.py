@@ -23,10 +23,10 @@ from fermd.control.steps import FinalHold, Profile, Schedule, WaitForPerson
 from fermd.hardware.simulated_clock import SimulatedClock
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
-from fermd.service.board import trial_board
 from fermd.service.daemon import wiring
 from fermd.service.loop import ControlLoop
 from fermd.service.snapshot import Snapshot
+from fermd.service.trial import trial_board
 
 WHO = "demo"
 

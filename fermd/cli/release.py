@@ -14,7 +14,7 @@ from fermd.hardware.pin_factories import PinSource
 from fermd.hardware.ports import RelayError
 from fermd.hardware.release import release_lines
 from fermd.service.board import pins_of
-from fermd.service.daemon import lock_path
+from fermd.service.hold import lock_path
 from fermd.service.ownership import Ownership, OwnershipError
 
 EXAMPLES = """\b

@@ -12,22 +12,15 @@ from pathlib import Path
 import click
 
 from fermd.config.errors import ConfigError
-from fermd.config.profile_file import parse_profile
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
-from fermd.config.zone_calendar import ZoneCalendar
-from fermd.control.calendar import parse_calendar_time
-from fermd.control.moment import Moment
-from fermd.control.steps import Profile
 from fermd.hardware.ports import RelayError
 from fermd.service.board import site_ports
-from fermd.service.daemon import Daemon, Ports, RunningSite
+from fermd.service.hold import Ports, hold
 from fermd.service.logs import logging_to_system
 from fermd.service.notify import ServiceManager
 from fermd.service.ownership import OwnershipError
-from fermd.web.api import application
-from fermd.web.orders import Readers
-from fermd.web.server import SocketInUseError, UnixServer
+from fermd.web.errors import SocketInUseError
 
 log = logging.getLogger(__name__)
 
@@ -66,9 +59,13 @@ def serve(path: Path, open_ports: OpenPorts = site_ports) -> int:
     with logging_to_system():
         try:
             site = load_site(path)
-            with open_ports(site) as ports:
+            with open_ports(site) as ports, hold(site, ports):
+                # Loaded with the relays off: it takes most of the time of a start.
+                from fermd.service.daemon import Daemon
+                from fermd.web.serving import on_socket
+
                 manager = ServiceManager.from_environment()
-                Daemon(site, ports, manager, [_interface(site)]).run()
+                Daemon(site, ports, manager, [on_socket(site)]).run()
         except ConfigError as error:
             return _failed(error, error.exit_code)
         except OwnershipError as error:
@@ -84,31 +81,3 @@ def serve(path: Path, open_ports: OpenPorts = site_ports) -> int:
 def _failed(error: Exception, code: int) -> int:
     click.echo(str(error), err=True)
     return code
-
-
-def _interface(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[object]]:
-    def serve_on_socket(running: RunningSite) -> AbstractContextManager[object]:
-        readers = Readers(read_profile, lambda text: read_instant(text, site, running.now()))
-        return UnixServer(application(running, readers), site.socket_path)
-
-    return serve_on_socket
-
-
-def read_profile(text: str) -> Profile:
-    """Read the text of a profile that came in; ValueError has all its faults."""
-    try:
-        return parse_profile(text, "profile_toml")
-    except ConfigError as error:
-        raise ValueError(str(error)) from error
-
-
-def read_instant(text: str, site: SiteFile, now: Moment) -> float:
-    """Return the next instant (POSIX, s) of a local time; ValueError if there is none."""
-    try:
-        rule = parse_calendar_time(text)
-    except ValueError as error:
-        raise ValueError(f"at = {text!r}: {error}") from error
-    instant_s = ZoneCalendar(site.zone).next_utc_s(rule, now.wall_utc_s)
-    if instant_s is None:
-        raise ValueError(f"at = {text!r}: is in the past; name a time to come")
-    return instant_s

@@ -1,6 +1,6 @@
 """The daemon: everything that `fermd run` starts, in the order in which it must be started.
 
-    lock → relays off → journal → probes → loop → interface → calendar → ready
+    lock → relays off (hold.py) → journal → probes → loop → interface → calendar → ready
 
 The hardware is locked before a line is touched, and every relay is off before anything that can
 fail or take time. At the end everything goes down in the opposite order, relays first of all.
@@ -14,8 +14,6 @@ import signal
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
-from pathlib import Path
 from types import FrameType
 from typing import Any
 
@@ -25,14 +23,14 @@ from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
 from fermd.control import wording
 from fermd.control.moment import Moment
-from fermd.hardware.ports import Clock, ProbeBus, RelayBank
+from fermd.hardware.ports import Clock
 from fermd.journal.reader import JournalReader
 from fermd.journal.writer import SqliteJournal
 from fermd.review.telling import tell
 from fermd.service.calendar import Calendar, CalendarThread
+from fermd.service.hold import Ports
 from fermd.service.loop import ControlLoop, Wiring
 from fermd.service.notify import ServiceManager
-from fermd.service.ownership import LOCK_NAME, Ownership
 from fermd.service.requests import Requests
 from fermd.service.snapshot import Snapshot
 from fermd.service.upkeep import upkeep_jobs
@@ -45,15 +43,6 @@ WATCHDOG_PERIODS = 3
 
 RUN_MARKER = "run-not-noted"
 """Beside the socket, on a disk that the boot clears: see fermd.journal.marker."""
-
-
-@dataclass(frozen=True, slots=True)
-class Ports:
-    """What the loop is plugged into."""
-
-    clock: Clock
-    probes: ProbeBus
-    relays: RelayBank
 
 
 class RunningSite:
@@ -109,16 +98,10 @@ class Daemon:
         self._reload_asked = False
 
     def run(self) -> None:
-        """Be in charge until told to stop.
-
-        Raises OwnershipError if another process owns the hardware, RelayError if a relay line
-        cannot be claimed.
-        """
+        """Be in charge until told to stop; within `hold`, which owns the hardware."""
         site, ports = self._site, self._ports
         self._warn_of_short_watchdog()
         with contextlib.ExitStack() as stack:
-            stack.enter_context(Ownership(lock_path(site)))
-            stack.enter_context(ports.relays)
             with contextlib.suppress(OSError):
                 # For the marker; whoever makes the socket says what is wrong with the folder.
                 site.socket_path.parent.mkdir(parents=True, exist_ok=True)
@@ -278,8 +261,3 @@ def status_line(snapshot: Snapshot) -> str:
 
 def _names(site: SiteFile) -> str:
     return ", ".join(chamber.name for chamber in site.settings.chambers)
-
-
-def lock_path(site: SiteFile) -> Path:
-    """Return where the lock on the hardware is: beside the journal."""
-    return site.journal_path.parent / LOCK_NAME

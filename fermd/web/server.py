@@ -19,16 +19,14 @@ from typing import Self
 import uvicorn
 from starlette.applications import Starlette
 
+from fermd.web.errors import SocketInUseError
+
 log = logging.getLogger(__name__)
 
 SOCKET_MODE = 0o660
 """Owner and group may read and write: put a user into the group to let them command fermd."""
 
 START_WAIT_S = 10.0
-
-
-class SocketInUseError(RuntimeError):
-    """Something else listens on the socket's path; the text says what to do."""
 
 
 class UnixServer:

@@ -43,9 +43,12 @@ outputs = ["fridge", "belt"]
 
 DAEMON = """
 import sys, time
+from contextlib import contextmanager
 from pathlib import Path
 from gpiozero.pins.mock import MockFactory
 from fermd.cli.run import serve
+from fermd.service.board import board_ports
+from fermd.service.clock import SystemClock
 
 class Pins:
     def open(self):
@@ -57,7 +60,12 @@ class Pins:
         factory.pin = pin
         return factory
 
-sys.exit(serve(Path(sys.argv[1]), Pins()))
+@contextmanager
+def ports(site):
+    with SystemClock() as clock:
+        yield board_ports(site, clock, Pins())
+
+sys.exit(serve(Path(sys.argv[1]), ports))
 """
 
 

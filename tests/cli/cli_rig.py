@@ -29,7 +29,6 @@ from click.testing import CliRunner
 
 from fermd import __version__
 from fermd.cli.catalogue import fermd
-from fermd.cli.run import read_instant, read_profile
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
 from fermd.control.reading import ProbeFault, Sample
@@ -42,6 +41,7 @@ from fermd.service.snapshot import Snapshot
 from fermd.web.api import application
 from fermd.web.orders import Readers
 from fermd.web.server import UnixServer
+from fermd.web.serving import read_instant, read_profile
 
 PERIOD_S = 0.02
 BOUND_S = 20.0

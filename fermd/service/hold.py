@@ -1,0 +1,40 @@
+"""Taking hold of the hardware: the lock first, then every relay off, before anything else.
+
+Small on purpose: what is imported here stands between the start of the process and the first safe
+outputs. All that takes time to load (journal, interface, calendar) comes afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from fermd.config.site import SiteFile
+from fermd.hardware.ports import Clock, ProbeBus, RelayBank
+from fermd.service.ownership import LOCK_NAME, Ownership
+
+
+@dataclass(frozen=True, slots=True)
+class Ports:
+    """What the loop is plugged into."""
+
+    clock: Clock
+    probes: ProbeBus
+    relays: RelayBank
+
+
+@contextmanager
+def hold(site: SiteFile, ports: Ports) -> Iterator[None]:
+    """Own the hardware with every relay off at the start, and off again at the end.
+
+    Raises OwnershipError if another process owns it, RelayError if a line cannot be claimed.
+    """
+    with Ownership(lock_path(site)), ports.relays:
+        yield
+
+
+def lock_path(site: SiteFile) -> Path:
+    """Return where the lock on the hardware is: beside the journal."""
+    return site.journal_path.parent / LOCK_NAME

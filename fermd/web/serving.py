@@ -1,0 +1,48 @@
+"""The interface of a running site on its Unix socket, with what reads the texts in its commands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+
+from fermd.config.errors import ConfigError
+from fermd.config.profile_file import parse_profile
+from fermd.config.site import SiteFile
+from fermd.config.zone_calendar import ZoneCalendar
+from fermd.control.calendar import parse_calendar_time
+from fermd.control.moment import Moment
+from fermd.control.steps import Profile
+from fermd.service.daemon import RunningSite
+from fermd.web.api import application
+from fermd.web.orders import Readers
+from fermd.web.server import UnixServer
+
+
+def on_socket(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[object]]:
+    """Return what serves a running site on its Unix socket."""
+
+    def serve_on_socket(running: RunningSite) -> AbstractContextManager[object]:
+        readers = Readers(read_profile, lambda text: read_instant(text, site, running.now()))
+        return UnixServer(application(running, readers), site.socket_path)
+
+    return serve_on_socket
+
+
+def read_profile(text: str) -> Profile:
+    """Read the text of a profile that came in; ValueError has all its faults."""
+    try:
+        return parse_profile(text, "profile_toml")
+    except ConfigError as error:
+        raise ValueError(str(error)) from error
+
+
+def read_instant(text: str, site: SiteFile, now: Moment) -> float:
+    """Return the next instant (POSIX, s) of a local time; ValueError if there is none."""
+    try:
+        rule = parse_calendar_time(text)
+    except ValueError as error:
+        raise ValueError(f"at = {text!r}: {error}") from error
+    instant_s = ZoneCalendar(site.zone).next_utc_s(rule, now.wall_utc_s)
+    if instant_s is None:
+        raise ValueError(f"at = {text!r}: is in the past; name a time to come")
+    return instant_s
