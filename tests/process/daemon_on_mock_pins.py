@@ -38,10 +38,10 @@ from fermd.control.reading import Sample
 from fermd.hardware.ports import ProbeBus
 from fermd.service.board import board_ports
 from fermd.service.clock import SystemClock
-from fermd.service.daemon import Ports
+from fermd.service.hold import Ports
 
-PACE = 100.0
-"""A minute passes in 0.6 s."""
+PACE = 120.0
+"""A minute passes in half a second."""
 
 WALL_AT_BOOT_UTC_S = 1_790_000_000.0
 PLANTED = "a fault that was planted"

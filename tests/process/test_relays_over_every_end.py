@@ -96,7 +96,7 @@ def test_after_kill_9_in_the_middle_of_a_run_the_fridge_stays_off_for_its_minimu
     board: Board,
 ) -> None:
     cooling(board)
-    board.until_ticked(3)
+    board.until_ticked()
     before = board.lager()["profile"]
     board.end(signal.SIGKILL)
     # Nothing of the process ran, and this board keeps its outputs: the relay is still on.
