@@ -22,9 +22,10 @@ from fermd.control.effect import Watch, watch
 from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged, TrustChanged
 from fermd.control.moment import Moment
 from fermd.control.progress import Outlook, outlook
-from fermd.control.protection import History, Surroundings, protect, rest
+from fermd.control.protection import History, Surroundings, protect, rest, stays_off
 from fermd.control.reading import Reading, Sample, Trusted, Untrusted
 from fermd.control.reasons import Reason, Rule
+from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
@@ -48,19 +49,17 @@ class Inputs:
 
 @dataclass(frozen=True, slots=True)
 class _View:
-    """What a tick sees: the readings by role."""
+    """What a tick sees: the readings by role, and the temperatures of those to be trusted."""
 
     readings: Mapping[str, Reading]
     vessel: Reading
     air: Reading | None
+    vessel_c: float | None
+    air_c: float | None
 
-    @property
-    def vessel_c(self) -> float | None:
-        return self.vessel.temp_c if isinstance(self.vessel, Trusted) else None
 
-    @property
-    def air_c(self) -> float | None:
-        return self.air.temp_c if isinstance(self.air, Trusted) else None
+_TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "last_mono_s")
+"""What every tick changes, changed in one go: this is the hottest path of the simulator."""
 
 
 def step(
@@ -87,15 +86,7 @@ def step(
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
-    # What every tick changes is changed in one go: this is the hottest path of the simulator.
-    state = replace(
-        state,
-        healths=healths,
-        call=called.call,
-        watches=watches,
-        alarms=alarms,
-        last_mono_s=now.mono_s,
-    )
+    state = _TICKED(state, healths, called.call, watches, alarms, now.mono_s)
     return state, _decision(state, settings, target, called, view, outputs, wall, events)
 
 
@@ -129,7 +120,9 @@ def let_go(
             histories[output.duty] = replace(history, on=False, stopped_mono_s=mono_s)
             reason = Reason(rule)
             events.append(OutputChanged(output.duty, output.name, output.line, False, (reason,)))
-    return replace(state, histories=histories, watches={}), tuple(events)
+    # A run that ended is watched no more; the others go on.
+    watches = {duty: seen for duty, seen in state.watches.items() if histories[duty].on}
+    return replace(state, histories=histories, watches=watches), tuple(events)
 
 
 def _passed_s(state: ChamberState, now: Moment, events: list[Event]) -> float:
@@ -161,8 +154,10 @@ def _look(
             temp_c = seen.temp_c if isinstance(seen, Trusted) else seen.last_temp_c
             events.append(TrustChanged(probe.name, after.trusted, fault, temp_c))
     air = readings[settings.air_probe.name] if settings.air_probe is not None else None
-    view = _View(readings, readings[settings.vessel_probe.name], air)
-    return healths, view
+    vessel = readings[settings.vessel_probe.name]
+    vessel_c = vessel.temp_c if isinstance(vessel, Trusted) else None
+    air_c = air.temp_c if isinstance(air, Trusted) else None
+    return healths, _View(readings, vessel, air, vessel_c, air_c)
 
 
 def _call(
@@ -235,8 +230,11 @@ def _command(
         output = settings.by_duty[duty]
         history = state.histories[duty]
         wish = _wish(state, output, called, view, now.mono_s)
-        around = _surroundings(state, settings, output, view, left_a)
-        made = protect(history, output, wish.on, around, now.mono_s)
+        if wish.on or history.on:
+            around = _surroundings(state, settings, output, view, left_a)
+            made = protect(history, output, wish.on, around, now.mono_s)
+        else:
+            made = stays_off(history)
         state = _keep(state, duty, made.history, rested=made.rested)
         if made.on and not history.on and output.circuit in left_a:
             left_a[output.circuit] -= output.rated_a
@@ -251,8 +249,13 @@ def _command(
 
 
 def _in_order(state: ChamberState, settings: ChamberSettings) -> list[Duty]:
-    duties = [output.duty for output in settings.outputs]
-    return sorted(duties, key=lambda duty: (duty is Duty.FAN, not state.histories[duty].on))
+    on: list[Duty] = []
+    off: list[Duty] = []
+    fans: list[Duty] = []
+    for output in settings.outputs:
+        duty = output.duty
+        (fans if duty is Duty.FAN else on if state.histories[duty].on else off).append(duty)
+    return on + off + fans
 
 
 _OPPOSITE = {Duty.HEAT: Duty.COOL, Duty.COOL: Duty.HEAT}
@@ -265,17 +268,14 @@ def _surroundings(
     view: _View,
     left_a: Mapping[str, float],
 ) -> Surroundings:
-    other = state.histories.get(_OPPOSITE.get(output.duty, output.duty))
-    if output.duty is Duty.FAN:
-        other = None
+    duty, histories = output.duty, state.histories
+    other = histories.get(_OPPOSITE[duty]) if duty in _OPPOSITE else None
     return Surroundings(
-        safety=safety.against(
-            settings, output.duty, state.histories[output.duty].on, view.vessel_c, view.air
-        ),
-        other_on=other is not None and other.on,
-        other_stopped_mono_s=other.stopped_mono_s if other is not None else None,
-        changeover_s=settings.changeover_s,
-        headroom_a=left_a.get(output.circuit) if output.circuit is not None else None,
+        safety.against(settings, duty, histories[duty].on, view.vessel_c, view.air),
+        other is not None and other.on,
+        None if other is None else other.stopped_mono_s,
+        settings.changeover_s,
+        left_a.get(output.circuit) if output.circuit is not None else None,
     )
 
 
@@ -297,6 +297,8 @@ def _watch(
     watches: dict[Duty, Watch] = {}
     found: dict[Duty, History] = {}
     for decided in outputs:
+        if not decided.on:
+            continue
         duty, output = decided.duty, settings.by_duty[decided.duty]
         # A vessel follows hours after the air; heat may come from a belt that the air never sees.
         temp_c = view.air_c if duty is Duty.COOL and view.air is not None else view.vessel_c

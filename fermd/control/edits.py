@@ -38,8 +38,13 @@ def change_target(progress: Progress, target_c: float) -> tuple[Progress, tuple[
     """Give the present step another target; None if it has no one target to change."""
     step = progress.step
     match step:
-        case Ramp() | Jump():
+        case Ramp():
+            # From where the target has come to: a ramp that turns round does not jump.
+            here_c = target(progress).cool_c
+            progress = replace(progress, entry_c=here_c, elapsed_s=0.0)
             changed: Step = replace(step, to_c=target_c)
+        case Jump():
+            changed = replace(step, to_c=target_c)
         case Hold() | HoldUntil() | Soak() | WaitForPerson() | FinalHold():
             changed = replace(step, target_c=target_c)
         case _:

@@ -9,8 +9,11 @@ from fermd.control.calendar import WallTime
 from fermd.control.decision import Mode
 from fermd.control.events import Event, ProfileChange, ProfileChanged
 from fermd.control.progress import Progress
+from fermd.control.replacing import replacer
 from fermd.control.state import ChamberState
 from fermd.control.steps import Target
+
+_MOVED = replacer(ChamberState, "progress")
 
 
 def target(state: ChamberState) -> Target | None:
@@ -42,6 +45,6 @@ def settle(
 ) -> ChamberState:
     """Take over a profile's new position; one that is at its end leaves its target to the hand."""
     if moved.step is not None:
-        return replace(state, progress=moved)
+        return _MOVED(state, moved)
     events.append(ProfileChanged(moved.profile.name, ProfileChange.FINISHED, who))
     return replace(state, progress=None, mode=Mode.HAND, hand=steps.target(moved))

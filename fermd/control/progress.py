@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 from fermd.control.calendar import WallTime
 from fermd.control.events import Event, StepChange, StepChanged
+from fermd.control.replacing import replacer
 from fermd.control.steps import (
     FinalHold,
     FreeRise,
@@ -29,6 +30,8 @@ from fermd.control.steps import (
     Target,
     WaitForPerson,
 )
+from fermd.control.steps import leaves_c as leaves_c
+from fermd.control.steps import planned_s as planned_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +66,9 @@ class Progress:
     def step(self) -> Step | None:
         """The present step; None when the profile has come to its end."""
         return self.profile.steps[self.index] if self.index < len(self.profile.steps) else None
+
+
+_CLOCKED = replacer(Progress, "elapsed_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,17 +116,6 @@ def target(progress: Progress) -> Target:
             return Target.at(step.changes[0].target_c if at_c is None else at_c)
         case _:
             return Target.at(step.target_c)
-
-
-def planned_s(step: Step, entry_c: float) -> float | None:
-    """How long a step takes by plan (s), if it is known beforehand."""
-    match step:
-        case Hold() | Soak() | FreeRise():
-            return step.for_s
-        case Ramp():
-            return abs(step.to_c - entry_c) / step.rate_c_per_day * 86400.0
-        case _:
-            return None
 
 
 def advance(
@@ -188,8 +183,8 @@ def outlook(progress: Progress, wall: WallTime | None = None) -> Outlook:
         return Outlook(
             profile.name, progress.index, len(profile.steps), "end", "", 0.0, 0.0, 0.0, 0.0
         )
-    later = profile.steps[progress.index + 1 :]
-    following = later[0] if later else None
+    later = progress.index + 1
+    following = profile.steps[later] if later < len(profile.steps) else None
     plan_s = planned_s(step, progress.entry_c)
     if plan_s is not None:
         plan_s = max(0.0, plan_s + progress.extra_s)
@@ -216,27 +211,8 @@ def outlook(progress: Progress, wall: WallTime | None = None) -> Outlook:
 
 def remaining_after_s(progress: Progress) -> float:
     """How long the steps after the present one take by plan, as far as that is known (s)."""
-    step = progress.step
-    if step is None:
-        return 0.0
-    total_s, at_c = 0.0, leaves_c(step)
-    for later in progress.profile.steps[progress.index + 1 :]:
-        total_s += planned_s(later, at_c) or 0.0
-        at_c = leaves_c(later)
-    return total_s
-
-
-def leaves_c(step: Step) -> float:
-    """The target that a step leaves to the next one, by plan (°C)."""
-    match step:
-        case Ramp() | Jump():
-            return step.to_c
-        case FreeRise():
-            return step.ceiling_c
-        case Schedule():
-            return step.changes[-1].target_c
-        case _:
-            return step.target_c
+    after_s = progress.profile.planned_after_s
+    return after_s[progress.index] if progress.index < len(after_s) else 0.0
 
 
 def told(progress: Progress, change: StepChange) -> StepChanged:
@@ -301,7 +277,7 @@ def _with_schedule(progress: Progress, step: Schedule, wall: WallTime) -> Progre
 def _until_due(
     progress: Progress, passed_s: float, wall: WallTime | None, events: list[Event]
 ) -> tuple[Progress, bool, float]:
-    progress = replace(progress, elapsed_s=progress.elapsed_s + passed_s)
+    progress = _CLOCKED(progress, progress.elapsed_s + passed_s)
     due_s = due_utc_s(progress)
     if wall is None or due_s is None or wall.utc_s < due_s:
         return progress, False, 0.0
@@ -332,7 +308,7 @@ def _advance_step(
                 events.append(told(progress, StepChange.REACHED))
             return _run_clock(progress, step.for_s, passed_s)
         case Jump():
-            progress = replace(progress, elapsed_s=progress.elapsed_s + passed_s)
+            progress = _CLOCKED(progress, progress.elapsed_s + passed_s)
             there = beer_c is not None and abs(beer_c - step.to_c) <= step.within_c
             return progress, there, 0.0
         case FreeRise():
@@ -343,7 +319,7 @@ def _advance_step(
         case HoldUntil():
             return _until_due(progress, passed_s, wall, events)
         case WaitForPerson() | Schedule() | FinalHold():
-            return replace(progress, elapsed_s=progress.elapsed_s + passed_s), False, 0.0
+            return _CLOCKED(progress, progress.elapsed_s + passed_s), False, 0.0
         case Ramp():
             return _run_clock(progress, planned_s(step, progress.entry_c) or 0.0, passed_s)
     return _run_clock(progress, step.for_s, passed_s)
@@ -353,7 +329,7 @@ def _run_clock(progress: Progress, for_s: float, passed_s: float) -> tuple[Progr
     end_s = max(0.0, for_s + progress.extra_s)
     elapsed_s = progress.elapsed_s + passed_s
     if elapsed_s < end_s:
-        return replace(progress, elapsed_s=elapsed_s), False, 0.0
+        return _CLOCKED(progress, elapsed_s), False, 0.0
     # A step that was shortened below what it has run already leaves nothing over: the surplus
     # passed in an earlier tick.
     left_s = min(passed_s, elapsed_s - end_s)

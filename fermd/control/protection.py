@@ -104,7 +104,14 @@ def history_after_restart(
     if known is not None and proven and not known.on and not _lies_ahead(known, mono_s):
         return known
     fresh = unknown_history(protection, mono_s)
-    if known is None or known.rest_until_mono_s is None:
+    if known is None:
+        return fresh
+    if not _lies_ahead(known, mono_s):
+        # Known starts count too: under settings that were looser then, they may have come closer
+        # together than the worst that the present ones allow.
+        counted = {at_s for at_s in known.starts_mono_s if mono_s - at_s < HOUR_S}
+        fresh = replace(fresh, starts_mono_s=tuple(sorted(counted.union(fresh.starts_mono_s))))
+    if known.rest_until_mono_s is None:
         return fresh
     # A time of another boot may lie days ahead; no rest is longer than what is set for one.
     return replace(
@@ -155,13 +162,13 @@ def protect(
     """Turn a wish into a command."""
     protection = output.protection
     safety = around.safety
-    overrun = _longest_run(history, protection, mono_s)
-    endings = [
-        ending
-        for ending in (overrun, _sent_to_rest(history, protection, mono_s))
-        if ending is not None
-    ]
-    safety = (*safety, *endings)
+    overrun = None
+    endings: tuple[Reason, ...] = ()
+    if history.on:
+        overrun = _longest_run(history, protection, mono_s)
+        found = (overrun, _sent_to_rest(history, protection, mono_s))
+        endings = tuple(ending for ending in found if ending is not None)
+        safety = (*safety, *endings)
     locks = () if history.on else _locks(history, output, around, mono_s)
     wish = Wish.SAFETY_OFF if safety else Wish.ON if wanted else Wish.OFF
     now = phase(history, protection, mono_s, locked=bool(locks))
@@ -179,6 +186,14 @@ def protect(
         reasons,
         rested=overrun is not None,
     )
+
+
+def stays_off(history: History) -> Protected:
+    """What `protect` makes of an output that is off and not asked for, whatever is around it.
+
+    By the table no row leads from off to on without a wish, so nothing of it has to be looked at.
+    """
+    return Protected(history, False, ())
 
 
 def phase(

@@ -30,13 +30,13 @@ def against(
     """All reasons why this output must be off now; empty if it may be on."""
     if duty is Duty.FAN:
         return ()
-    found = (
+    found = [
         _fail_safe(settings.fail_safe, duty, vessel_c),
         _air_unknown(settings.limits, air),
         _air_limit(settings.limits, duty, on, air),
         _freezing(settings.limits, duty, on, vessel_c),
-    )
-    return tuple(reason for reason in found if reason is not None)
+    ]
+    return tuple([reason for reason in found if reason is not None])
 
 
 def fail_safe_call(settings: FailSafeSettings, vessel: Reading, mono_s: float) -> Called | None:

@@ -251,8 +251,6 @@ class AttentionSettings:
     """The beer is further than this from its target, °C, ..."""
     off_target_for_s: Annotated[float, Ge(60), Le(7 * DAY_S)] = 4 * HOUR_S
     """... for this long without coming nearer, s."""
-    reminder_s: Annotated[float, Ge(60), Le(7 * DAY_S)] = 6 * HOUR_S
-    """A step that waits for a person reminds after this long, s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,6 +359,16 @@ def _crossed_limits(chamber: ChamberSettings) -> list[Objection]:
                 "fail_safe.run_s",
                 fail_safe.run_s,
                 f"must be below every_s, which is {fail_safe.every_s:g} s",
+            )
+        )
+    runs = chamber.by_duty.get(fail_safe.duty) if fail_safe.duty is not None else None
+    if runs is not None and fail_safe.run_s < runs.protection.minimum_run_s:
+        found.append(
+            Objection(
+                "fail_safe.run_s",
+                fail_safe.run_s,
+                f"must be at least the minimum run time of {runs.name}, which is "
+                f"{runs.protection.minimum_run_s:g} s: it would run longer than is said here",
             )
         )
     if fail_safe.duty is not None and fail_safe.duty not in chamber.by_duty:

@@ -9,7 +9,7 @@ that a large load is not starved by small ones that take turns.
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from fermd.control import chamber
@@ -18,6 +18,7 @@ from fermd.control.decision import Decision
 from fermd.control.events import Event
 from fermd.control.moment import Moment
 from fermd.control.reasons import Rule
+from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, SiteSettings
 from fermd.control.state import ChamberState
 
@@ -42,11 +43,15 @@ def step(
     states = dict(state.chambers)
     decisions: dict[str, Decision] = {}
     waiting: dict[str, float] = {}
-    for one in sorted(settings.chambers, key=lambda c: _since(state, c)):
-        given = replace(inputs.get(one.name, Inputs()), headroom_a=left_a)
+    for one in _in_turn(state, settings):
+        given = inputs.get(one.name, _NOTHING)
+        if left_a or given.headroom_a:
+            given = _WITH_HEADROOM(given, left_a)
         before = states[one.name]
         after, decision = chamber.step(before, one, given, now)
         states[one.name], decisions[one.name] = after, decision
+        if not left_a:
+            continue
         left_a = _charged(left_a, one, before, after)
         circuits = _waits_for(settings, one, decision)
         if circuits:
@@ -71,6 +76,17 @@ def let_go(
         before = states[one.name]
         states[one.name], events[one.name] = chamber.let_go(before, one, rule, mono_s, lines)
     return replace(state, chambers=states), events
+
+
+_NOTHING = Inputs()
+_WITH_HEADROOM = replacer(Inputs, "headroom_a")
+
+
+def _in_turn(state: SiteState, settings: SiteSettings) -> Sequence[ChamberSettings]:
+    """The chambers in the order in which they may start outputs."""
+    if not state.waiting_since_mono_s:
+        return settings.chambers
+    return sorted(settings.chambers, key=lambda one: _since(state, one))
 
 
 def _since(state: SiteState, settings: ChamberSettings) -> float:

@@ -6,7 +6,7 @@ a person's word. None waits for a hydrometer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, ClassVar
 
 from annotated_types import Ge, Gt, Le, MinLen
@@ -142,6 +142,16 @@ class Profile:
     name: Annotated[str, MinLen(1)]
     steps: Annotated[tuple[Step, ...], MinLen(1)]
     description: str = ""
+    planned_after_s: tuple[float, ...] = field(init=False, compare=False, repr=False)
+    """For each step, how long those after it take by plan, as far as that is known (s)."""
+
+    def __post_init__(self) -> None:
+        # Asked for at every tick; a profile never changes.
+        totals = [0.0] * len(self.steps)
+        for index in range(len(self.steps) - 2, -1, -1):
+            later_s = planned_s(self.steps[index + 1], leaves_c(self.steps[index])) or 0.0
+            totals[index] = totals[index + 1] + later_s
+        object.__setattr__(self, "planned_after_s", tuple(totals))
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,5 +179,29 @@ def coldest_target_c(step: Step) -> float:
             return step.floor_c
         case Schedule():
             return min(change.target_c for change in step.changes)
+        case _:
+            return step.target_c
+
+
+def planned_s(step: Step, entry_c: float) -> float | None:
+    """How long a step takes by plan (s), if it is known beforehand."""
+    match step:
+        case Hold() | Soak() | FreeRise():
+            return step.for_s
+        case Ramp():
+            return abs(step.to_c - entry_c) / step.rate_c_per_day * 86400.0
+        case _:
+            return None
+
+
+def leaves_c(step: Step) -> float:
+    """The target that a step leaves to the next one, by plan (°C)."""
+    match step:
+        case Ramp() | Jump():
+            return step.to_c
+        case FreeRise():
+            return step.ceiling_c
+        case Schedule():
+            return step.changes[-1].target_c
         case _:
             return step.target_c

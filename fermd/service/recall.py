@@ -193,11 +193,17 @@ def _history(kept: LineHistory) -> History:
 
 
 def _line_history(line: str, history: History) -> LineHistory:
+    # A power-up delay outlives a clean restart as a rest: both say until when the line stays off.
+    stays_off_until = [
+        until_s
+        for until_s in (history.rest_until_mono_s, history.unknown_until_mono_s)
+        if until_s is not None
+    ]
     return LineHistory(
         line=line,
         on=history.on,
         stopped_mono_s=history.stopped_mono_s,
         started_mono_s=history.started_mono_s,
         starts_mono_s=history.starts_mono_s,
-        rest_until_mono_s=history.rest_until_mono_s,
+        rest_until_mono_s=max(stays_off_until, default=None),
     )

@@ -59,7 +59,7 @@ def chambers(draw: st.DrawFn) -> ChamberSettings:
     if draw(st.booleans()):
         outputs.append(fan(run_on_s=120.0))
     duties = [output.duty for output in outputs if output.duty is not Duty.FAN]
-    fail_safe = FailSafeSettings(draw(st.sampled_from([None, *duties])), run_s=120.0, every_s=600.0)
+    fail_safe = FailSafeSettings(draw(st.sampled_from([None, *duties])), run_s=240.0, every_s=600.0)
     chamber = ChamberSettings(
         name="lager",
         vessel_probe=vessel_probe(bad_run=3, good_run=2, stale_s=60.0, offset_c=0.25, jump_c=3.0),

@@ -267,8 +267,19 @@ def test_a_hold_shortened_below_what_it_has_run_takes_no_time_from_the_next_step
 def test_an_outlook_says_what_is_left_of_the_step_and_of_the_profile() -> None:
     progress, _ = begin(LAGER, 18.0)
     progress, _ = advance(progress, 10.0, 2 * DAY_S)
+    following = LAGER.steps[1]
     assert outlook(progress) == Outlook(
-        "lager", 0, 6, "hold", "primary", 2 * DAY_S, 3 * DAY_S, 5 * DAY_S, 4 * DAY_S
+        "lager",
+        0,
+        6,
+        "hold",
+        "primary",
+        2 * DAY_S,
+        3 * DAY_S,
+        5 * DAY_S,
+        4 * DAY_S,
+        next_kind=following.kind,
+        next_name=following.name,
     )
 
 

@@ -41,7 +41,7 @@ def test_a_proven_history_is_the_truth() -> None:
     [
         (None, True),
         (History(stopped_mono_s=1.0), False),
-        (History(on=True, started_mono_s=1.0, starts_mono_s=(1.0,)), True),
+        (History(on=True, started_mono_s=-5000.0, starts_mono_s=(-5000.0,)), True),
         (History(stopped_mono_s=5000.0), True),
         (History(started_mono_s=5000.0), True),
         (History(starts_mono_s=(1.0, 5000.0)), True),
@@ -51,6 +51,14 @@ def test_a_proven_history_is_the_truth() -> None:
 def test_any_other_history_counts_as_the_worst(known: History | None, proven: bool) -> None:
     after = history_after_restart(known, COMPRESSOR, 1000.0, proven=proven)
     assert after == unknown_history(COMPRESSOR, 1000.0)
+
+
+def test_starts_under_looser_settings_are_not_forgotten_by_a_crash() -> None:
+    # Twelve starts an hour, 300 s apart, were allowed until a moment ago; now it is six.
+    looser = tuple(1e4 - 300.0 * n for n in range(11, -1, -1))
+    known = History(stopped_mono_s=1e4, starts_mono_s=looser)
+    after = history_after_restart(known, COMPRESSOR, 1e4 + 10.0, proven=False)
+    assert set(looser) <= set(after.starts_mono_s)
 
 
 def test_a_rest_is_kept_over_a_kill_and_never_lasts_longer_than_a_rest() -> None:
