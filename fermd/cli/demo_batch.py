@@ -30,6 +30,10 @@ from fermd.service.trial import trial_board
 
 WHO = "demo"
 
+TICKS_A_BATCH = 1000
+"""So many ticks' rows are let wait for the disk at the most. The loop itself waits for nothing, and
+a simulation that outruns its record would have to give up readings."""
+
 PITCHED_UTC_S = datetime(2026, 3, 6, 17, 0, tzinfo=UTC).timestamp()
 """The demonstration's batch is pitched on a Friday evening in March."""
 
@@ -81,6 +85,7 @@ class DemoBatch:
         self._board = trial_board(site, trial, self._clock, seed)
         self._loop: ControlLoop | None = None
         self._journal: SqliteJournal | None = None
+        self._ticks = 0
         self._started = False
         self._stopping = False
         self.finished = False
@@ -153,6 +158,9 @@ class DemoBatch:
             self._loop.requests.ask(self._chamber, command)
 
     def _after_tick(self, snapshot: Snapshot) -> None:
+        self._ticks += 1
+        if self._ticks % TICKS_A_BATCH == 0 and self._journal is not None:
+            self._journal.flush()
         decision = snapshot.chambers[self._chamber].decision
         self._screen.show(snapshot, self._chamber, self._total_s)
         self._acknowledge(decision.alarms)

@@ -67,8 +67,10 @@ def _was_read(row: Row, readings: ReadingReplay) -> Iterator[tuple[str, str]]:
     value_c, newest_c = row["reason_value_c"], readings.vessel.newest_c
     if value_c is None:
         yield "the reason holds", f"{row['reason_rule']} without a temperature"
-    elif newest_c and not min(newest_c) - ROUNDING_C <= value_c <= max(newest_c) + ROUNDING_C:
-        yield "the reason's temperature was read", f"{value_c:.2f} °C was not"
+    elif readings.are_at_hand(row["t_s"]):
+        lowest_c, highest_c = min(newest_c) - ROUNDING_C, max(newest_c) + ROUNDING_C
+        if not lowest_c <= value_c <= highest_c:
+            yield "the reason's temperature was read", f"{value_c:.2f} °C was not"
 
 
 def _is_so(rule: str, duty: Duty, value_c: float, limit_c: float) -> bool:

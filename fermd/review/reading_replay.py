@@ -82,6 +82,11 @@ class ReadingReplay:
                 return promise
         return None
 
+    def are_at_hand(self, t_s: float) -> bool:
+        """Whether the record has the vessel's newest readings, none thinned away or lost."""
+        good_s = self.vessel.good_s
+        return good_s is not None and t_s - good_s <= 2 * self._period_s
+
     def blind_to(self, probe: Seen, t_s: float) -> bool:
         """Whether the rows show that the probe gave no good reading within its stale limit."""
         if probe.good_s is None or probe.others < EVIDENCE:

@@ -558,3 +558,15 @@ def test_a_record_without_an_air_probe_is_held_to_what_it_has(tmp_path: Path) ->
     tale.passes(600.0)
     tale.runs("fridge", 180.0)
     assert found_in(tale, site(text).settings) == []
+
+
+def test_readings_that_were_lost_are_no_broken_promise(tale: Tale) -> None:
+    """The disk was full for an hour, and what came first had to go."""
+    tale.passes(600.0)
+    tale.at_s += 3600.0
+    tale.beer_c = 11.0
+    tale.on("fridge")
+    tale.passes(10.0)
+    tale.passes(180.0)
+    tale.off("fridge")
+    assert found_in(tale) == []
