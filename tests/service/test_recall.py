@@ -103,7 +103,10 @@ def test_whatever_is_not_proven_counts_as_stopped_just_now_after_every_start_tha
     outage: Outage,
 ) -> None:
     found = fridge(recalled(outage))
-    assert found == unknown_history(PROTECTION, NOW.mono_s)
+    worst = unknown_history(PROTECTION, NOW.mono_s)
+    # Starts that are known of may come on top; none of the worst case is left out.
+    assert set(worst.starts_mono_s) <= set(found.starts_mono_s)
+    assert replace(found, starts_mono_s=worst.starts_mono_s) == worst
     assert found.stopped_mono_s == NOW.mono_s
 
 
