@@ -162,13 +162,13 @@ def protect(
     """Turn a wish into a command."""
     protection = output.protection
     safety = around.safety
-    overrun = None
-    endings: tuple[Reason, ...] = ()
-    if history.on:
-        overrun = _longest_run(history, protection, mono_s)
-        found = (overrun, _sent_to_rest(history, protection, mono_s))
-        endings = tuple(ending for ending in found if ending is not None)
-        safety = (*safety, *endings)
+    overrun = _longest_run(history, protection, mono_s)
+    endings = [
+        ending
+        for ending in (overrun, _sent_to_rest(history, protection, mono_s))
+        if ending is not None
+    ]
+    safety = (*safety, *endings)
     locks = () if history.on else _locks(history, output, around, mono_s)
     wish = Wish.SAFETY_OFF if safety else Wish.ON if wanted else Wish.OFF
     now = phase(history, protection, mono_s, locked=bool(locks))

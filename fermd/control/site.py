@@ -45,7 +45,7 @@ def step(
     waiting: dict[str, float] = {}
     for one in _in_turn(state, settings):
         given = inputs.get(one.name, _NOTHING)
-        if left_a or given.headroom_a:
+        if left_a:
             given = _WITH_HEADROOM(given, left_a)
         before = states[one.name]
         after, decision = chamber.step(before, one, given, now)
