@@ -89,3 +89,28 @@ def sealed_pressure_drop_pa(from_c: float, to_c: float) -> float:
     A glass vessel must not be left to bear it.
     """
     return ATMOSPHERE_PA * (1.0 - (to_c + ZERO_C_K) / (from_c + ZERO_C_K))
+
+
+def sealed_co2_g(beer_l: float, headspace_l: float, temp_c: float, co2_pa: float) -> float:
+    """Return the carbon dioxide in a closed vessel, in solution and above it, at equilibrium.
+
+    By Henry's law in its linear form and the gas law; `co2_pa` is absolute.
+    """
+    return co2_pa * _g_per_pa(beer_l, headspace_l, temp_c)
+
+
+def sealed_co2_pa(beer_l: float, headspace_l: float, temp_c: float, co2_g: float) -> float:
+    """Return the absolute pressure of `co2_g` of carbon dioxide in a closed vessel.
+
+    At equilibrium, and of the carbon dioxide alone; the inverse of `sealed_co2_g`. Above 1 MPa it
+    is only an order of magnitude: Henry's law bends, and no home vessel holds it.
+    """
+    return require("carbon dioxide", co2_g, 0.0, 1e9) / _g_per_pa(beer_l, headspace_l, temp_c)
+
+
+def _g_per_pa(beer_l: float, headspace_l: float, temp_c: float) -> float:
+    require("beer", beer_l, 0.01, 1e6)
+    require("headspace", headspace_l, 0.0, 1e6)
+    dissolved = beer_l * dissolved_g_per_l(temp_c) / ATMOSPHERE_PA
+    gas_mol_per_pa = headspace_l / 1e3 / (GAS_CONSTANT_J_PER_MOL_K * (temp_c + ZERO_C_K))
+    return dissolved + gas_mol_per_pa * CO2_G_PER_MOL

@@ -29,7 +29,14 @@ memory; published values spread from about 500 to 720 kJ/kg."""
 WATER_KG_PER_L_20C: Final = 0.998207
 """Density of water at 20 °C, the reference of specific gravity (IAPWS-95)."""
 
+ETHANOL_KG_PER_L_20C: Final = 0.78924
+"""Density of ethanol at 20 °C (OIML R 22, from memory; held against CoolProp in the tests)."""
+
 _HIGHEST_PLATO: Final = 40.0
+
+_DRIEST_SHARE: Final = 0.2208
+"""A dry beer can show less than water; the lowest apparent extract is where nothing real is left,
+at -0.1808/0.8192 of the original."""
 
 
 def plato_from_sg(sg: float) -> float:
@@ -54,6 +61,32 @@ def alcohol_by_weight(original_plato: float, apparent_plato: float) -> float:
     """Return the alcohol in per cent by weight (Balling)."""
     real_plato = real_extract(original_plato, apparent_plato)
     return (original_plato - real_plato) / (EXTRACT_PER_ALCOHOL - 0.010665 * original_plato)
+
+
+def alcohol_by_volume(original_plato: float, apparent_plato: float) -> float:
+    """Return the alcohol in per cent by volume at 20 °C: the weight's share, by the densities."""
+    beer_kg_per_l = sg_from_plato(apparent_plato) * WATER_KG_PER_L_20C
+    by_weight = alcohol_by_weight(original_plato, apparent_plato)
+    return by_weight * beer_kg_per_l / ETHANOL_KG_PER_L_20C
+
+
+def apparent_extract(original_plato: float, abv: float) -> float:
+    """Return the apparent extract in °P of a beer of `abv` per cent by volume.
+
+    Raises:
+        PhysicsError: more alcohol than the wort has extract for.
+
+    """
+    require("original extract", original_plato, 0.1, _HIGHEST_PLATO)
+    driest, sweetest = max(-5.0, -_DRIEST_SHARE * original_plato), original_plato
+    require("alcohol by volume", abv, 0.0, alcohol_by_volume(original_plato, driest))
+    for _ in range(60):
+        middle = (driest + sweetest) / 2.0
+        if alcohol_by_volume(original_plato, middle) > abv:
+            driest = middle
+        else:
+            sweetest = middle
+    return sweetest
 
 
 def original_extract(alcohol_weight_percent: float, real_plato: float) -> float:
@@ -97,6 +130,4 @@ def fermentation_heat_j(volume_l: float, original_plato: float, apparent_plato: 
 
 def _require_attenuation(original_plato: float, apparent_plato: float) -> None:
     require("original extract", original_plato, 0.1, _HIGHEST_PLATO)
-    # A dry beer can show less than water; the lowest apparent extract is where nothing real is
-    # left, at -0.1808/0.8192 of the original.
-    require("apparent extract", apparent_plato, -0.2208 * original_plato, original_plato)
+    require("apparent extract", apparent_plato, -_DRIEST_SHARE * original_plato, original_plato)

@@ -134,10 +134,42 @@ class ThermalModel:
 
     def settled(self, ambient_c: float, beer_c: float) -> ThermalState:
         """Return where everything comes to rest, all off, with the beer held at `beer_c`."""
-        rows = self.network.equations(Mode(False, False, False, False))
+        return self.held(Drive(ambient_c), beer_c)
+
+    def held(self, drive: Drive, beer_c: float) -> ThermalState:
+        """Return where all but the beer comes to rest under `drive`, the beer held at `beer_c`.
+
+        A vessel moves by hours and all around it by minutes: this is how a chamber stands while its
+        beer passes through `beer_c`, and `beer_gains_w` says how fast that goes.
+        """
+        mode = Mode(drive.cooling, drive.heating, drive.fan, drive.door_open)
+        rows = self.network.equations(mode)
         rows[BEER] = [0.0] * (NODES + _INPUTS)
         rows[BEER][BEER], rows[BEER][-1] = 1.0, -beer_c
-        return _at_rest(rows, ambient_c, 0.0)
+        return _at_rest(rows, drive.ambient_c, drive.fermentation_w)
+
+    def beer_gains_w(self, state: ThermalState) -> float:
+        """Return the heat that flows into the beer through the vessel's wall, W."""
+        return self.network.vessel_beer_w_per_k * (state.vessel_wall_c - state.beer_c)
+
+    def moved_j_per_k(self, drive: Drive) -> float:
+        """Return what has to be taken out for each degree that the beer is cooled, J/K.
+
+        Its own heat and that of all that goes down with it: the vessel by nearly as much, the
+        cabinet by less, since the room holds on to it.
+        """
+        warm, cold = self.held(drive, 10.5), self.held(drive, 9.5)
+        return self.stored_j(warm) - self.stored_j(cold)
+
+    def cooling_w(self, state: ThermalState) -> float:
+        """Return what the compressor takes out of the chamber if it runs in this state, W."""
+        return self.network.cooling_at_0c_w + self.network.cooling_w_per_k * state.evaporator_c
+
+    def leak_w(self, state: ThermalState, ambient_c: float) -> float:
+        """Return what comes in from the room with the door shut, W."""
+        network = self.network
+        through_foam_w = network.leak_w_per_k * (ambient_c - state.liner_c)
+        return through_foam_w + network.gasket_w_per_k * (ambient_c - state.air_c)
 
     def steady(self, drive: Drive) -> ThermalState:
         """Return where everything comes to rest if `drive` goes on for ever.

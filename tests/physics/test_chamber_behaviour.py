@@ -147,3 +147,33 @@ def test_electricity_is_counted_for_compressor_heater_and_fan() -> None:
     assert flows.electric_j == pytest.approx(30.0 * 3600.0)
     _, flows = model.advance(state, Drive(20.0), 3600.0)
     assert flows.electric_j == 0.0
+
+
+@pytest.mark.parametrize("room_c", [10.0, 25.0])
+@pytest.mark.parametrize("cooling", [False, True])
+def test_beer_that_passes_through_a_temperature_moves_as_fast_as_the_held_state_says(
+    room_c: float, cooling: bool
+) -> None:
+    model = ThermalModel(ChamberParameters())
+    drive = Drive(room_c, 5.0, cooling=cooling, heating=not cooling)
+    held = model.held(drive, 12.0)
+    assert held.beer_c == pytest.approx(12.0)
+    rate_c_per_h = (model.beer_gains_w(held) + 5.0) / model.moved_j_per_k(drive) * 3600.0
+    # The same, run: from far enough away that what is around the beer has come to its own rest.
+    sign = 1.0 if rate_c_per_h > 0 else -1.0
+    state, before_c, minutes = model.settled(room_c, 12.0 - 4.0 * sign), 0.0, 0
+    while sign * (state.beer_c - 12.0) < 0.0:
+        before_c = state.beer_c
+        state, _ = model.advance(state, drive, 60.0)
+        minutes += 1
+    assert minutes > 120
+    assert (state.beer_c - before_c) * 60.0 == pytest.approx(rate_c_per_h, rel=0.02)
+
+
+def test_at_rest_the_compressor_takes_out_what_leaks_in() -> None:
+    model = ThermalModel(ChamberParameters())
+    rest = model.steady(Drive(ROOM_C, 3.0, cooling=True))
+    assert model.cooling_w(rest) == pytest.approx(model.leak_w(rest, ROOM_C) + 3.0)
+    assert model.beer_gains_w(rest) == pytest.approx(-3.0)
+    off = model.steady(Drive(ROOM_C))
+    assert model.leak_w(off, ROOM_C) == pytest.approx(0.0, abs=1e-9)
