@@ -40,6 +40,7 @@ class AlarmKind(StrEnum):
     JOURNAL_NOT_WRITING = "journal-not-writing"
     JOURNAL_SET_ASIDE = "journal-set-aside"
     OUTAGE = "outage"
+    MEMORY_LOST = "memory-lost"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,7 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.JOURNAL_NOT_WRITING: AlarmRule(Severity.WARNING, 0.0, 60.0),
     AlarmKind.JOURNAL_SET_ASIDE: AlarmRule(Severity.WARNING, 0.0, 60.0, latched=True),
     AlarmKind.OUTAGE: AlarmRule(Severity.WARNING, 0.0, 60.0, latched=True),
+    AlarmKind.MEMORY_LOST: AlarmRule(Severity.CRITICAL, 0.0, 60.0, latched=True),
 }
 
 

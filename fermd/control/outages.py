@@ -30,7 +30,9 @@ def credit(
             low_c, high_c = step.floor_c - HOLD_WITHIN_C, step.ceiling_c + HOLD_WITHIN_C
         case _:
             return progress, 0.0
-    counted_s = lasted_s * _share_within(before_c, after_c, low_c, high_c)
+    left_s = max(0.0, step.for_s + progress.extra_s - progress.elapsed_s)
+    # What is more than the step needed is nobody's: the next step's target was never held.
+    counted_s = min(left_s, lasted_s * _share_within(before_c, after_c, low_c, high_c))
     return replace(progress, elapsed_s=progress.elapsed_s + counted_s), counted_s
 
 

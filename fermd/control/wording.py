@@ -219,6 +219,9 @@ _ALARMS: dict[AlarmKind, str] = {
     AlarmKind.JOURNAL_NOT_WRITING: "the journal cannot be written; control goes on",
     AlarmKind.JOURNAL_SET_ASIDE: "the journal was damaged and set aside; a new one was begun",
     AlarmKind.OUTAGE: "fermd was not running",
+    AlarmKind.MEMORY_LOST: (
+        "what the chamber was to do could not be read from the journal: it has no target"
+    ),
 }
 
 

@@ -6,8 +6,8 @@ outputs. All that takes time to load (journal, interface, calendar) comes afterw
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,16 +25,22 @@ class Ports:
     relays: RelayBank
 
 
-@contextmanager
+@contextlib.contextmanager
 def hold(site: SiteFile, ports: Ports) -> Iterator[None]:
     """Own the hardware with every relay off at the start, and off again at the end.
 
     Raises OwnershipError if another process owns it, RelayError if a line cannot be claimed.
     """
+    with contextlib.suppress(OSError):
+        # Whoever makes the lock says what is wrong with the folder.
+        lock_path(site).parent.mkdir(parents=True, exist_ok=True)
     with Ownership(lock_path(site)), ports.relays:
         yield
 
 
 def lock_path(site: SiteFile) -> Path:
-    """Return where the lock on the hardware is: beside the journal."""
-    return site.journal_path.parent / LOCK_NAME
+    """Return where the lock on the hardware is: beside the socket.
+
+    That is a disk in memory, which can be written when the card has become read-only.
+    """
+    return site.socket_path.parent / LOCK_NAME

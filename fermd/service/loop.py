@@ -87,6 +87,7 @@ class ControlLoop:
         self._beer_c = dict(recalled.beer_c)
         self._outage = OutageTeller(outage, clock.boot_id(), recalled.beer_c, now)
         self._outage_alarm = False
+        self._forgotten = recalled.unreadable
         self._site_alarms = recalled.site_alarms
         self._stepped: tuple[float, float] | None = None
         self._offset_s = now.wall_utc_s - now.mono_s
@@ -309,8 +310,10 @@ class ControlLoop:
             self._stepped,
             self._outage.lasted_s(now),
             self._outage_alarm,
+            self._forgotten,
         )
         self._outage_alarm = False
+        self._forgotten = ()
         self._site_alarms, changed = alarm_machine.observe(
             self._site_alarms, found_now, now.mono_s, now.wall_utc_s
         )

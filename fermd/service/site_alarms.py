@@ -5,7 +5,7 @@ The conditions go to the same alarm machine that the chambers use.
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Sequence
 
 from fermd.control.alarms import AlarmKind, Condition
 from fermd.control.moment import Moment
@@ -26,11 +26,13 @@ def present(
     stepped: tuple[float, float] | None,
     outage_s: float | None,
     told_outage: bool,
+    forgotten: Sequence[str] = (),
 ) -> Found:
     """Everything that is so of the board, by kind and subject.
 
     `stepped` is when (mono, s) and by how much (s) the wall clock was last stepped; `outage_s` how
-    long nobody was in charge before this start, told once it is known.
+    long nobody was in charge before this start, told once it is known; `forgotten` are chambers
+    whose record could not be read at this start.
     """
     found: Found = {}
     if not now.wall_trusted:
@@ -49,6 +51,8 @@ def present(
             _add(found, AlarmKind.LEASE_EXPIRED, line)
         if line in failed:
             _add(found, AlarmKind.RELAY_FAULT, line)
+    for chamber in forgotten:
+        _add(found, AlarmKind.MEMORY_LOST, chamber)
     if told_outage:
         _add(found, AlarmKind.OUTAGE, "", outage_s)
     return found

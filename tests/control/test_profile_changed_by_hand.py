@@ -244,7 +244,12 @@ def test_a_soak_counts_by_its_own_tolerance_once_it_has_been_reached() -> None:
 
 
 def test_a_free_rise_counts_between_floor_and_ceiling() -> None:
-    assert counted_s(FreeRise(16.0, 22.0, HOUR_S), 18.0, 21.0) == HOUR_S
+    assert counted_s(FreeRise(16.0, 22.0, 10 * HOUR_S), 18.0, 21.0) == HOUR_S
+
+
+def test_no_more_counts_than_the_step_still_needs() -> None:
+    # 100 s of the hour have run already.
+    assert counted_s(Hold(12.0, HOUR_S), 12.0, 12.0) == HOUR_S - 100.0
 
 
 @pytest.mark.parametrize("step", [Ramp(12.0, 1.0), Jump(12.0), WaitForPerson(12.0, "look")])

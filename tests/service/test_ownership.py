@@ -110,10 +110,14 @@ def test_an_owner_that_fails_lets_go(lock: Path) -> None:
 def test_a_program_that_the_owner_starts_does_not_keep_the_hardware(lock: Path) -> None:
     with Ownership(lock):
         child = subprocess.Popen(
-            [sys.executable, "-c", "import sys; sys.stdin.read()"],
+            [sys.executable, "-c", "import sys; print('up', flush=True); sys.stdin.read()"],
             stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
             close_fds=False,
         )
+        # Only now has it surely closed what it inherited: the kernel does so one by one at exec.
+        assert child.stdout is not None
+        child.stdout.readline()
     try:
         with Ownership(lock):
             pass
@@ -122,6 +126,7 @@ def test_a_program_that_the_owner_starts_does_not_keep_the_hardware(lock: Path) 
         child.wait()
         assert child.stdin is not None
         child.stdin.close()
+        child.stdout.close()
 
 
 def test_releasing_twice_does_not_take_the_lock_from_the_next_owner(lock: Path) -> None:
