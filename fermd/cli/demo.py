@@ -79,6 +79,9 @@ def command(
     if ended_by is not None:
         _tell_of_end(site, record)
         sys.exit(128 + ended_by)
+    if batch.refused:
+        _leave_one_file(record)
+        raise Failure(f"{profile}: the chamber refuses it: {batch.refused}", os.EX_CONFIG)
     sys.exit(_look_back(site, record, drawn, batch.finished))
 
 

@@ -90,6 +90,8 @@ class DemoBatch:
         self._stopping = False
         self.finished = False
         """Whether it has come to its final hold."""
+        self.refused = ""
+        """Why the chamber did not take the profile, if it did not."""
 
     def run(self) -> None:
         """Run until the batch is over or `stop()`; every relay is off when this ends."""
@@ -166,10 +168,11 @@ class DemoBatch:
         self._acknowledge(decision.alarms)
         shown = decision.outlook
         self._started = self._started or shown is not None
-        if shown is None:
-            if self._started or _is_refused(decision):
-                self._end(finished=self._started)
-        elif shown.kind in WITHOUT_END and shown.elapsed_s >= LAST_HOLD_S:
+        if shown is None and not self._started:
+            self.refused = _why_refused(decision)
+            if self.refused:
+                self._end(finished=False)
+        elif shown is None or (shown.kind in WITHOUT_END and shown.elapsed_s >= LAST_HOLD_S):
             self._end(finished=True)
         elif shown.kind == WaitForPerson.kind and shown.elapsed_s >= CONFIRM_AFTER_S:
             self._ask(ConfirmStep(WHO))
@@ -185,5 +188,6 @@ class DemoBatch:
         self.stop()
 
 
-def _is_refused(decision: Decision) -> bool:
-    return any(isinstance(e, CommandAnswered) and not e.taken for e in decision.events)
+def _why_refused(decision: Decision) -> str:
+    answers = [event for event in decision.events if isinstance(event, CommandAnswered)]
+    return next((answer.why for answer in answers if not answer.taken), "")

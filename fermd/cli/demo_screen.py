@@ -6,9 +6,14 @@ each, cut to the width; what stands (outputs, alarms) is told in full.
 
 from __future__ import annotations
 
+import contextlib
 import logging
+import os
+import sys
+import termios
 import time
 from collections import deque
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from types import TracebackType
 from typing import Protocol, Self
@@ -85,10 +90,12 @@ class TerminalScreen:
         self._last: deque[tuple[str, str]] = deque(maxlen=LAST_EVENTS)
         self._undrawn: Panel | None = None
         self._logged = _Logged(self._last)
+        self._quiet = contextlib.ExitStack()
 
     def __enter__(self) -> Self:
         # What the loop logs would tear the panel: it is shown among what happened.
         logging.getLogger("fermd").addHandler(self._logged)
+        self._quiet.enter_context(_no_echo())
         self._live.__enter__()
         return self
 
@@ -101,6 +108,7 @@ class TerminalScreen:
         if self._undrawn is not None:
             self._live.update(self._undrawn, refresh=True)
         self._live.__exit__(kind, error, trace)
+        self._quiet.close()
         logging.getLogger("fermd").removeHandler(self._logged)
 
     def show(self, snapshot: Snapshot, chamber: str, total_s: float) -> None:
@@ -142,6 +150,22 @@ class _Logged(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         self._last.append((self.when, record.getMessage()))
+
+
+@contextlib.contextmanager
+def _no_echo() -> Iterator[None]:
+    """Let what is typed not be shown: the `^C` that ends it all would tear the panel, too."""
+    # In the background the terminal belongs to somebody else, and asking for it stops the process.
+    if not sys.stdin.isatty() or os.tcgetpgrp(sys.stdin.fileno()) != os.getpgrp():
+        yield
+        return
+    kept = termios.tcgetattr(sys.stdin)
+    silent = [*kept[:3], kept[3] & ~termios.ECHO, *kept[4:]]
+    termios.tcsetattr(sys.stdin, termios.TCSANOW, silent)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(sys.stdin, termios.TCSANOW, kept)
 
 
 def _told(decision: Decision, snapshot: Snapshot) -> list[str]:
@@ -205,9 +229,9 @@ def _progress(decision: Decision, mono_s: float, share: float) -> Table:
 
 
 def _events(last: deque[tuple[str, str]]) -> Table:
-    table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column(style="dim", no_wrap=True)
-    table.add_column(style="dim", no_wrap=True, overflow="ellipsis")
+    table = Table.grid(padding=(0, 2, 0, 0), expand=True)
+    table.add_column(style="dim", no_wrap=True, width=len("day 10, 17:00"))
+    table.add_column(style="dim", no_wrap=True, overflow="ellipsis", ratio=1)
     missing = LAST_EVENTS - len(last)
     for when, words in [*last, *[("", "")] * missing]:
         table.add_row(when, words)
