@@ -13,7 +13,17 @@ from fermd.config.example import SHORT_SITE
 from fermd.config.profile_file import load_profile, profile_cautions, shipped_profiles
 from fermd.config.site_file import parse_site
 from fermd.control.progress import planned_s
-from fermd.control.steps import FinalHold, FreeRise, Jump, Profile, Ramp, Soak, coldest_target_c
+from fermd.control.steps import (
+    FinalHold,
+    FreeRise,
+    Jump,
+    Profile,
+    Ramp,
+    Schedule,
+    Soak,
+    Step,
+    coldest_target_c,
+)
 
 SHIPPED = sorted(shipped_profiles().items())
 CHAMBER = parse_site(SHORT_SITE, Path("fermd.toml")).settings.chambers[0]
@@ -22,10 +32,12 @@ each = pytest.mark.parametrize(("name", "file"), SHIPPED)
 
 
 def hottest_target_c(profile: Profile) -> float:
-    return max(
-        step.ceiling_c if isinstance(step, FreeRise) else coldest_target_c(step)
-        for step in profile.steps
-    )
+    def hottest_c(step: Step) -> float:
+        if isinstance(step, Schedule):
+            return max(change.target_c for change in step.changes)
+        return step.ceiling_c if isinstance(step, FreeRise) else coldest_target_c(step)
+
+    return max(hottest_c(step) for step in profile.steps)
 
 
 def plan(profile: Profile) -> Iterator[float]:
@@ -88,7 +100,7 @@ def test_every_figure_has_its_source_or_says_that_it_has_none(name: str, file: P
 
 @each
 def test_it_ends_in_a_hold_so_that_the_beer_is_never_left_alone(name: str, file: Path) -> None:
-    assert isinstance(load_profile(file).steps[-1], FinalHold)
+    assert isinstance(load_profile(file).steps[-1], FinalHold | Schedule)
 
 
 @each
