@@ -18,8 +18,9 @@ from apscheduler.triggers.cron import CronTrigger
 
 from fermd.control.calendar import MONTHS, WEEKDAYS, CalendarTime
 
-_LOOK_BACK = (timedelta(days=2), timedelta(days=9), timedelta(days=400), timedelta(days=1500))
-"""How far back the last time of a rule is looked for, the likeliest span first."""
+_LOOK_BACK_S = tuple(timedelta(days=days).total_seconds() for days in (2, 9, 400))
+"""How far back the last time of a rule is looked for, s: what comes every day, every week, and
+in one month of the year."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,15 +49,25 @@ class ZoneCalendar:
         if rule.date is not None:
             on_s = self._instant_s(_local(rule.date, rule))
             return on_s if on_s <= at_utc_s else None
-        for back in _LOOK_BACK:
-            last_s = None
-            next_s = self.next_utc_s(rule, at_utc_s - back.total_seconds())
-            while next_s is not None and next_s <= at_utc_s:
-                last_s = next_s
-                next_s = self.next_utc_s(rule, next_s)
-            if last_s is not None:
-                return last_s
+        for back_s in _LOOK_BACK_S:
+            found_s = self.next_utc_s(rule, at_utc_s - back_s)
+            if found_s is not None and found_s <= at_utc_s:
+                return self._newest_s(rule, found_s, at_utc_s)
         return None
+
+    def _newest_s(self, rule: CalendarTime, found_s: float, at_utc_s: float) -> float:
+        """Return the last instant at or before `at_utc_s`, from an earlier one."""
+        # Halved, not walked through: a season has 183 mornings, and this is asked within a tick.
+        until_s = at_utc_s
+        while (next_s := self.next_utc_s(rule, found_s)) is not None and next_s <= at_utc_s:
+            found_s = next_s
+            middle_s = (found_s + until_s) / 2
+            next_s = self.next_utc_s(rule, middle_s)
+            if next_s is not None and next_s <= at_utc_s:
+                found_s = next_s
+            else:
+                until_s = middle_s
+        return found_s
 
     def _next_day(self, rule: CalendarTime, day: date) -> tuple[int, int, int]:
         # In UTC, where every day has 24 hours: the zone comes in afterwards.
