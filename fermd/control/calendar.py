@@ -63,8 +63,9 @@ class CalendarTime:
 
 
 _FORMS = re.compile(
-    r"(?:(?P<date>\d{4}-\d{2}-\d{2})|(?P<weekday>[a-z]{3})|(?P<first>[a-z]{3})-(?P<last>[a-z]{3}))?"
-    r"\s*(?P<hour>\d{1,2}):(?P<minute>\d{2})"
+    r"(?:(?:(?P<date>\d{4}-\d{2}-\d{2})|(?P<weekday>[a-z]{3})|(?P<first>[a-z]{3})-(?P<last>[a-z]{3}))"
+    r"\s+)?(?P<hour>\d{1,2}):(?P<minute>\d{2})",
+    re.ASCII,
 )
 
 
