@@ -109,7 +109,8 @@ def _strips(axes: Any, record: Record, zone: tzinfo) -> None:
             for run in record.runs
             if run.duty == duty and run.end_s is not None
         ]
-        axes.broken_barh(spans, (row - 0.35, 0.7), color=COLOURS[duty], linewidth=0)
+        # With an edge: a run of minutes in a batch of weeks is narrower than a pixel.
+        axes.broken_barh(spans, (row - 0.35, 0.7), color=COLOURS[duty], linewidth=0.6)
     axes.set_yticks(range(len(rows)), [words[duty] for duty in rows])
     axes.set_ylim(-0.6, max(0.6, len(rows) - 0.4))
     axes.xaxis_date(zone)

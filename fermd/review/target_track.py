@@ -1,9 +1,9 @@
 """The target of a chamber over time, as the journal's rows tell it.
 
 A target stands until the next change of it; while a ramp runs it moves in a straight line from
-the change at (or before) its start to the change at its end. A ramp that was skipped, left by a
-target set by hand, or is not over yet has no row of where it had come to: there the target is not
-known.
+the change at (or before) its start to the change at its end, which is told by the target of the
+step after it. A ramp that was skipped, left by a target set by hand, followed by a free rise, or is
+not over yet has no row of where it had come to: there the target is not known.
 """
 
 from __future__ import annotations
@@ -110,6 +110,8 @@ class _Track:
         from_s = self._line_begins(at_s)
         by_profile = row["source"] == "profile"
         is_known = self._left_at_s != at_s if by_profile else self.kept_at_s == at_s
+        # A ramp ends at one temperature; a free rise after it begins with two.
+        is_known = is_known and row["heat_c"] == row["cool_c"]
         if from_s is None or is_known:
             self._stand_until(at_s if from_s is None else from_s)
         else:

@@ -366,6 +366,20 @@ def test_another_profile_in_the_middle_of_a_ramp_begins_with_its_own_target(tale
     assert at(record, 2250.0) == (20.0, 20.0)
 
 
+def test_where_a_ramp_before_a_free_rise_has_ended_is_not_known(tale: Tale) -> None:
+    hold(tale, 14.0)
+    tale.passes(1000.0)
+    step(tale, 1, "ramp", StepChange.ENTERED)
+    tale.passes(1000.0)
+    step(tale, 1, "ramp", StepChange.ENDED)
+    step(tale, 2, "free-rise", StepChange.ENTERED)
+    tale.tell(TargetChanged(18.0, 21.0, "profile"))
+    tale.passes(1000.0)
+    record = read(tale)
+    assert at(record, 1500.0) is None
+    assert at(record, 2500.0) == (18.0, 21.0)
+
+
 def test_a_free_rise_has_a_floor_and_a_ceiling(tale: Tale) -> None:
     hold(tale, 18.0)
     tale.passes(1000.0)

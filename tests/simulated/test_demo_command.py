@@ -23,7 +23,7 @@ from typing import Self
 from xml.etree import ElementTree
 
 import pytest
-from conftest import Quiet, demo_site_at
+from demo_rig import Quiet, demo_site_at
 from rich.console import Console
 
 from fermd.cli import demo_screen

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from batch_rig import DAY_S, HOUR_S, broken_promises
-from conftest import LookBack
+from demo_rig import LookBack
 
 from fermd.control.events import (
     AlarmChanged,
