@@ -21,7 +21,14 @@ from fermd.control.commands import (
     StopProfile,
 )
 from fermd.control.decision import Mode
-from fermd.control.events import CommandAnswered, Event, ProfileChange, ProfileChanged, StepChanged
+from fermd.control.events import (
+    CommandAnswered,
+    Event,
+    ProfileChange,
+    ProfileChanged,
+    StepChange,
+    StepChanged,
+)
 from fermd.control.foresight import start_objection, unreachable
 from fermd.control.moment import Moment
 from fermd.control.refusal import RefusedError, refuse_target
@@ -231,7 +238,7 @@ def start_what_is_due(
     now: Moment,
     events: list[Event],
 ) -> ChamberState:
-    """Start what was planned once its time has come, late rather than never.
+    """Start what was planned once its time has come, late rather than never, and tell how late.
 
     A profile that cannot be started yet (it begins with a ramp, and the beer's temperature is not
     known) goes on waiting.
@@ -243,12 +250,17 @@ def start_what_is_due(
         return state
     due = replace(state, planned=None)
     try:
-        return start(due, settings, StartProfile(planned.profile, planned.who), beer_c, events)
+        after = start(due, settings, StartProfile(planned.profile, planned.who), beer_c, events)
     except RefusedError as refused:
         # The site file was changed since: told once, not tried for ever.
         told = f"planned start of {planned.profile.name}"
         events.append(CommandAnswered(told, planned.who, False, str(refused)))
         return due
+    late_s = now.wall_utc_s - planned.at_utc_s
+    if after.progress is not None and late_s > steps.OVERDUE_S:
+        late = steps.told(after.progress, StepChange.OVERDUE)
+        events.append(replace(late, elapsed_s=late_s, who=planned.who))
+    return after
 
 
 def _running(state: ChamberState) -> steps.Progress:

@@ -231,7 +231,8 @@ def due_utc_s(progress: Progress) -> float | None:
 
 
 OVERDUE_S = 600.0
-"""A step that ends this much after its time of the calendar is told to be overdue, s."""
+"""A step that ends this much after its time of the calendar is told to be overdue, s; so is the
+first one of a profile whose planned start was so late."""
 
 SET_BACK_S = 60.0
 """A wall clock this far before the time from which a step was looked for was wrong then, s."""
@@ -249,8 +250,10 @@ def _with_calendar(
             from_s, progress = wall.utc_s, replace(progress, due_utc_s=None)
         if progress.due_utc_s is not None:
             return progress
-        # A date that has passed has no next time: the step is over at once.
         due_s = wall.calendar.next_utc_s(step.until, from_s)
+        if due_s is None:
+            # A date that has passed has no next time: the step is over at once, and told how late.
+            due_s = wall.calendar.last_utc_s(step.until, from_s)
         return replace(progress, from_utc_s=from_s, due_utc_s=from_s if due_s is None else due_s)
     if progress.scheduled_c is not None and (
         progress.scheduled_from_utc_s <= wall.utc_s < progress.scheduled_until_utc_s
@@ -338,6 +341,7 @@ def _run_clock(progress: Progress, for_s: float, passed_s: float) -> tuple[Progr
 
 def _next(progress: Progress, step: Step, beer_c: float | None) -> Progress:
     entry_c = leaves_c(step)
+    due_s, from_s = due_utc_s(progress), progress.from_utc_s
     if isinstance(step, FreeRise) and beer_c is not None:
         # A free rise leaves the beer where it has come to, not at a number of the plan.
         entry_c = min(max(beer_c, step.floor_c), step.ceiling_c)
@@ -347,7 +351,8 @@ def _next(progress: Progress, step: Step, beer_c: float | None) -> Progress:
         0.0,
         entry_c,
         # Two times of the calendar in a row: the second is looked for from the first, not from now.
-        from_utc_s=due_utc_s(progress),
+        # A date that had passed before its step began is no time to look from.
+        from_utc_s=due_s if due_s is None or from_s is None else max(due_s, from_s),
         plan=progress.plan,
     )
 
