@@ -85,8 +85,8 @@ class ControlLoop:
         recalled = recall.recall(settings, outage, clock.boot_id(), now)
         self._state: SiteState = recalled.state
         self._beer_c = dict(recalled.beer_c)
-        self._outage = OutageTeller(outage, clock.boot_id(), recalled.beer_c, now)
-        self._outage_alarm = False
+        self._outage = OutageTeller(recalled.untold, clock.boot_id(), now)
+        self._told_now: list[Known] = []
         self._forgotten = recalled.unreadable
         self._site_alarms = recalled.site_alarms
         self._stepped: tuple[float, float] | None = None
@@ -254,27 +254,28 @@ class ControlLoop:
 
     def _tell_outage(self, now: Moment, events: dict[str, list[Event]]) -> None:
         """Tell of the time before this start, and count what of it counts for the profile."""
+        self._told_now = []
         for one in self._settings.chambers:
             beer_c = recall.beer_temperature(self._state.chambers[one.name], one)
+            self._outage.happened(one.name, events[one.name])
             known = self._outage.tell(one.name, beer_c, now)
             if known is not None:
-                counted_s = self._count_outage(one.name, known)
+                self._told_now.append(known)
                 events[one.name].append(
                     OutageSeen(
                         known.lasted_s,
-                        self._outage.cleanly,
+                        known.cleanly,
                         known.beer_before_c,
                         known.beer_after_c,
-                        counted_s,
+                        self._count_outage(one.name, known),
                     )
                 )
-                self._outage_alarm = self._outage_alarm or known.worth_an_alarm
             if beer_c is not None:
                 self._beer_c[one.name] = beer_c
 
     def _count_outage(self, name: str, known: Known) -> float:
         lasted_s, before_c, after_c = known.lasted_s, known.beer_before_c, known.beer_after_c
-        if lasted_s is None or before_c is None or after_c is None:
+        if not known.counts or lasted_s is None or before_c is None or after_c is None:
             return 0.0
         chambers = dict(self._state.chambers)
         chambers[name], counted_s = credit_outage(chambers[name], lasted_s, before_c, after_c)
@@ -308,11 +309,10 @@ class ControlLoop:
             self._failed,
             tuple(output.line for one in self._settings.chambers for output in one.outputs),
             self._stepped,
-            self._outage.lasted_s(now),
-            self._outage_alarm,
+            max((k.lasted_s for k in self._told_now if k.lasted_s is not None), default=None),
+            any(known.worth_an_alarm for known in self._told_now),
             self._forgotten,
         )
-        self._outage_alarm = False
         self._forgotten = ()
         self._site_alarms, changed = alarm_machine.observe(
             self._site_alarms, found_now, now.mono_s, now.wall_utc_s
@@ -339,7 +339,11 @@ class ControlLoop:
             return
         self._remembered_mono_s = now.mono_s
         lines, chambers = recall.records(
-            self._settings, self._state, self._beer_c, self._site_alarms
+            self._settings,
+            self._state,
+            self._beer_c,
+            self._site_alarms,
+            self._outage.to_plain(),
         )
         self._journal.remember(now, lines, chambers)
 

@@ -25,6 +25,7 @@ from fermd.control.settings import ChamberSettings, Duty, SiteSettings
 from fermd.control.site import SiteState
 from fermd.control.state import ChamberState, first_state
 from fermd.journal.ports import ChamberRecord, LineHistory, Outage
+from fermd.service.outage import Untold, untold
 
 log = logging.getLogger(__name__)
 
@@ -39,6 +40,8 @@ class Recalled:
     state: SiteState
     beer_c: Mapping[str, float]
     """Each chamber's last known beer temperature before the outage, °C."""
+    untold: Mapping[str, Untold]
+    """What each chamber is to be told of the time before this start."""
     unreadable: tuple[str, ...]
     """Chambers whose record could not be understood: they start afresh."""
     site_alarms: Alarms = ()
@@ -52,24 +55,30 @@ def recall(settings: SiteSettings, outage: Outage, boot_id: str, now: Moment) ->
     records = {record.chamber: record for record in outage.chambers}
     chambers: dict[str, ChamberState] = {}
     beer_c: dict[str, float] = {}
+    to_tell: dict[str, Untold] = {}
     unreadable: list[str] = []
     for one in settings.chambers:
         histories = _histories(one, lines, now, proven=outage.ended_cleanly)
         chambers[one.name] = first_state(one, now.mono_s, histories)
-        record = records.get(one.name)
-        if record is None:
-            continue
-        try:
-            plain = json.loads(record.state_json)
-            chambers[one.name] = from_plain(chambers[one.name], plain["control"], now.mono_s)
-            if plain["beer_c"] is not None:
-                beer_c[one.name] = float(plain["beer_c"])
-        except (ForgottenError, ValueError, KeyError, TypeError) as error:
-            log.error("chamber %s starts without a target: %s", one.name, error)
-            unreadable.append(one.name)
+        record, kept = records.get(one.name), None
+        if record is not None:
+            try:
+                plain = json.loads(record.state_json)
+                chambers[one.name] = from_plain(chambers[one.name], plain["control"], now.mono_s)
+                if plain["beer_c"] is not None:
+                    beer_c[one.name] = float(plain["beer_c"])
+                kept = plain.get("outage")
+            except (ForgottenError, ValueError, KeyError, TypeError) as error:
+                log.error("chamber %s starts without a target: %s", one.name, error)
+                unreadable.append(one.name)
+        boot_kept_in = None if record is None else record.boot_id
+        found = _untold(one.name, outage, beer_c.get(one.name), kept, boot_kept_in)
+        if found is not None:
+            to_tell[one.name] = found
     return Recalled(
         SiteState(chambers),
         beer_c,
+        to_tell,
         tuple(unreadable),
         _site_alarms(records.get(SITE), now),
     )
@@ -80,8 +89,12 @@ def records(
     state: SiteState,
     beer_c: Mapping[str, float],
     site_alarms: Alarms = (),
+    to_tell: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> tuple[list[LineHistory], list[ChamberRecord]]:
-    """Return what a later process must know of the present state."""
+    """Return what a later process must know of the present state.
+
+    `to_tell` is what chambers have not been told yet of the outage before this start.
+    """
     lines: list[LineHistory] = []
     chambers: list[ChamberRecord] = []
     for one in settings.chambers:
@@ -90,6 +103,8 @@ def records(
             _line_history(output.line, chamber.histories[output.duty]) for output in one.outputs
         )
         plain: dict[str, Any] = {"control": to_plain(chamber), "beer_c": beer_c.get(one.name)}
+        if to_tell is not None and one.name in to_tell:
+            plain["outage"] = to_tell[one.name]
         chambers.append(_record(one.name, plain))
     chambers.append(_record(SITE, [_alarm_to_plain(alarm) for alarm in standing(site_alarms)]))
     return lines, chambers
@@ -123,6 +138,16 @@ def beer_temperature(chamber: ChamberState, settings: ChamberSettings) -> float 
     probe = settings.vessel_probe
     seen = reading(chamber.healths[probe.name], probe)
     return seen.temp_c if isinstance(seen, Trusted) else None
+
+
+def _untold(
+    name: str, outage: Outage, beer_c: float | None, kept: Any, kept_boot_id: str | None
+) -> Untold | None:
+    try:
+        return untold(outage, beer_c, kept, kept_boot_id)
+    except (KeyError, TypeError, ValueError) as error:
+        log.error("chamber %s: an earlier outage is left untold: %s", name, error)
+        return untold(outage, beer_c)
 
 
 def _record(name: str, plain: object) -> ChamberRecord:
