@@ -49,6 +49,11 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
             "demo", "Run a whole batch on a simulated chamber, with live progress and a summary."
         ),
     },
+    "Plan": {
+        "preview": Entry("preview", "Show a profile on the calendar, and what to beware of."),
+        "rehearse": Entry("rehearse", "Rehearse a whole batch on a simulated chamber."),
+        "size": Entry("size", "Say whether the chamber is big enough, with the working shown."),
+    },
     "Run": {
         "run": Entry("run", "Take charge of a site until stopped (what the service runs)."),
         "status": Entry("status", "Show what every chamber does and why."),

@@ -1,0 +1,230 @@
+"""`fermd preview`: a profile on the calendar, with what to beware of, before it is started."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fermd.cli.command import Command
+from fermd.cli.options import FILE, fahrenheit_option, json_option
+from fermd.cli.plan_options import Said, plan_options
+
+if TYPE_CHECKING:
+    from fermd.cli.plan_setup import Planned
+    from fermd.control.wording import Unit
+    from fermd.planning.estimate import Estimate
+    from fermd.planning.timeline import Segment, Timeline
+
+
+@click.command(
+    cls=Command,
+    examples=[
+        ("fermd preview lager-diacetyl-rest", "what would happen if it were started now"),
+        (
+            'fermd preview lager-diacetyl-rest --start "fri 18:00" --original 1.052 --final 1.012',
+            "next Friday, with this beer",
+        ),
+        (
+            "fermd preview cold-crash --vessel 27 --volume 20 --beer 19 --picture crash.svg",
+            "how much air does the airlock draw in? with a picture",
+        ),
+    ],
+)
+@plan_options
+@click.option("--picture", type=FILE, help="Also draw it; ends in .svg, .png or .pdf.")
+@fahrenheit_option
+@json_option
+def command(said: Said, picture: Path | None, unit: Unit, as_json: bool) -> None:
+    """Show a profile on the calendar, and what to beware of.
+
+    PROFILE is a name from `fermd profiles`, or a file. What the chamber would refuse at the start
+    is refused here as well. Dates that depend on the beer or on a person are estimates, and marked
+    with a ~: they come from a quick rehearsal.
+    """
+    from fermd.cli.plan_setup import check_picture, set_up
+    from fermd.planning.errors import PlanError
+    from fermd.planning.picture import draw_plan
+
+    if picture is not None:
+        check_picture(picture)
+    planned = set_up(said)
+    try:
+        found = planned.estimate()
+    except PlanError as error:
+        raise click.UsageError(str(error)) from error
+    line = planned.timeline(found)
+    cautions = _cautions(planned, line, found, unit)
+    if as_json:
+        _show_json(planned, line, cautions)
+    else:
+        _show(planned, line, cautions, unit)
+    if picture is not None:
+        draw_plan(line, picture, planned.zone, unit)
+        if not as_json:
+            print(f"\npicture: {picture}")
+
+
+def _cautions(
+    planned: Planned, line: Timeline, found: Estimate, unit: Unit
+) -> list[tuple[dict[str, Any], str]]:
+    """Every caution as data and in words."""
+    from fermd.config.profile_file import profile_cautions
+    from fermd.planning.caution_words import caution_words
+    from fermd.planning.cautions import cautions
+    from fermd.planning.heat import heat_along
+
+    plan = planned.plan
+    heat = heat_along(line, plan.batch.fermentation())
+    told: list[tuple[dict[str, Any], str]] = []
+    for one in cautions(line, heat, plan.batch, plan.chamber, plan.room):
+        data = {"rule": one.rule.value, "step": _counted(one.step), "numbers": one.numbers}
+        told.append((data, caution_words(one, plan.profile, unit)))
+    for fault in profile_cautions(plan.profile, plan.chamber.settings):
+        told.append(({"rule": "chamber", "step": None, "numbers": {}}, f"{fault}."))
+    if found.never_ends is not None:
+        number = found.never_ends + 1
+        words = (
+            f"step {number} does not end in this chamber: it waits for a temperature that the "
+            "beer does not come to. `fermd rehearse` shows more."
+        )
+        told.append(({"rule": "never-ends", "step": number, "numbers": {}}, words))
+    return told
+
+
+def _counted(step: int | None) -> int | None:
+    return None if step is None else step + 1
+
+
+def _show(
+    planned: Planned, line: Timeline, cautions: list[tuple[dict[str, Any], str]], unit: Unit
+) -> None:
+    from fermd.cli.plan_lines import full_date, head_lines, listed, show_lines
+    from fermd.cli.screen import show, table
+    from fermd.control.wording import span
+    from fermd.planning.chart import chart
+
+    zone = planned.zone
+    show_lines([*head_lines(planned, unit), ""])
+    rows = [_row(segment, zone, unit) for segment in line.segments]
+    show(table(("step", "begins", "target", "takes"), rows))
+    about = "" if line.is_sure else "about "
+    show_lines(
+        [
+            "",
+            f"In all {about}{span(line.lasts_s)}, until {about}{full_date(line.end_utc_s, zone)}.",
+            "",
+            *chart(line.corners, zone, unit),
+        ]
+    )
+    notes = [f"start: {planned.start_note}."] if planned.start_note else []
+    notes += [f"step {s.index + 1}: {s.note}." for s in line.segments if s.note]
+    if line.clock_changes:
+        notes += [
+            f"{words}: steps that last hours or days are not changed by it, times of day are "
+            "those of the clock on the wall."
+            for _, words in line.clock_changes
+        ]
+    show_lines(listed("Clocks", notes))
+    show_lines(listed("Beware", [words for _, words in cautions]))
+    show_lines(listed("Assumed", [f"{words}." for words in planned.assumed]))
+
+
+def _row(segment: Segment, zone: Any, unit: Unit) -> tuple[str, str, str, str]:
+    from fermd.cli.plan_lines import date
+    from fermd.cli.screen import clean
+
+    named = f"{segment.index + 1} {clean(segment.step.name or segment.step.kind)}"
+    mark = " " if segment.begin_is_sure else "~"
+    begins = mark + date(segment.begins_utc_s, zone)
+    return named[:24], begins, _target(segment, unit), _takes(segment)
+
+
+def _target(segment: Segment, unit: Unit) -> str:
+    from fermd.control.progress import leaves_c
+    from fermd.control.steps import FreeRise, Ramp, Schedule
+    from fermd.control.wording import temperature
+
+    step = segment.step
+    match step:
+        case Ramp():
+            low = temperature(segment.entry_c, unit).split()[0]
+            return f"{low} to {temperature(step.to_c, unit)}"
+        case FreeRise():
+            low = temperature(step.floor_c, unit).split()[0]
+            return f"{low} to {temperature(step.ceiling_c, unit)}"
+        case Schedule():
+            return "by the calendar"
+        case _:
+            return temperature(leaves_c(step), unit)
+
+
+def _takes(segment: Segment) -> str:
+    from math import inf
+
+    from fermd.control.steps import FreeRise, HoldUntil, Jump, Soak, WaitForPerson
+    from fermd.control.wording import span
+
+    step = segment.step
+    if segment.ends_utc_s == inf:
+        return "no end"
+    lasts = span(segment.lasts_s)
+    match step:
+        case HoldUntil():
+            return f"until {step.until} ({lasts})"
+        case WaitForPerson():
+            return f"when you confirm (~{lasts})"
+        case Jump():
+            return f"when the beer is there (~{lasts})"
+        case FreeRise():
+            return f"at most {span(step.for_s)} (~{lasts})"
+        case Soak() if segment.lasts_s > step.for_s + 1.0:
+            return f"{span(step.for_s)} there (~{lasts})"
+        case Soak():
+            return f"{lasts} there"
+        case _:
+            return lasts
+
+
+def _show_json(
+    planned: Planned, line: Timeline, cautions: list[tuple[dict[str, Any], str]]
+) -> None:
+    from math import inf
+
+    from fermd.cli.plan_lines import iso, plain_plan
+    from fermd.cli.screen import show_json
+
+    zone = planned.zone
+    show_json(
+        plain_plan(planned)
+        | {
+            "lasts_s": line.lasts_s,
+            "lasts_is_sure": line.is_sure,
+            "end": iso(line.end_utc_s, zone),
+            "steps": [
+                {
+                    "step": segment.index + 1,
+                    "kind": segment.step.kind,
+                    "name": segment.step.name,
+                    "begins": iso(segment.begins_utc_s, zone),
+                    "begins_utc_s": segment.begins_utc_s,
+                    "begins_is_sure": segment.begin_is_sure,
+                    "ends": None if segment.ends_utc_s == inf else iso(segment.ends_utc_s, zone),
+                    "ends_utc_s": None if segment.ends_utc_s == inf else segment.ends_utc_s,
+                    "ends_is_sure": segment.end_is_sure,
+                    "target": [
+                        {"utc_s": one.utc_s, "heat_c": one.heat_c, "cool_c": one.cool_c}
+                        for one in segment.corners
+                    ],
+                    "note": segment.note,
+                }
+                for segment in line.segments
+            ],
+            "clock_changes": [
+                {"at": iso(at_s, zone), "text": words} for at_s, words in line.clock_changes
+            ],
+            "start_note": planned.start_note or "",
+            "cautions": [data | {"text": words} for data, words in cautions],
+        }
+    )
