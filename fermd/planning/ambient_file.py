@@ -22,7 +22,7 @@ from datetime import datetime, tzinfo
 from itertools import islice, pairwise
 from math import isfinite
 from pathlib import Path
-from statistics import median
+from statistics import median_low
 from typing import Final
 
 from fermd.config.errors import ConfigError, Fault
@@ -214,7 +214,7 @@ def _sample(
 
 
 def _gaps(times_s: Sequence[float]) -> Iterator[Gap]:
-    usual_s = median(after - before for before, after in pairwise(times_s))
+    usual_s = median_low(after - before for before, after in pairwise(times_s))
     for before_s, after_s in pairwise(times_s):
         if after_s - before_s >= GAP_TIMES * usual_s:
             yield Gap(before_s, after_s)
