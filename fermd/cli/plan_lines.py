@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from fermd.cli.plan_setup import Planned
 
 COLUMNS: Final = 80
+NAME_COLUMNS: Final = 19
+"""Of a step's number and name in a table: the rest of a page's width is for dates and numbers."""
 
 
 def date(utc_s: float, zone: tzinfo) -> str:
@@ -30,6 +32,12 @@ def full_date(utc_s: float, zone: tzinfo) -> str:
 def iso(utc_s: float, zone: tzinfo) -> str:
     """The same for machines, with its offset."""
     return _to_the_minute(utc_s, zone).isoformat(timespec="minutes")
+
+
+def step_name(index: int, name: str) -> str:
+    """A step's number and name, cut to its column."""
+    named = f"{index + 1} {clean(name)}"
+    return named if len(named) <= NAME_COLUMNS else named[: NAME_COLUMNS - 1] + "…"
 
 
 def wrapped(text: str, first: str = "- ", rest: str = "  ") -> list[str]:

@@ -110,14 +110,12 @@ def _show(
     rows = [_row(segment, zone, unit) for segment in line.segments]
     show(table(("step", "begins", "target", "takes"), rows))
     about = "" if line.is_sure else "about "
-    show_lines(
-        [
-            "",
-            f"In all {about}{span(line.lasts_s)}, until {about}{full_date(line.end_utc_s, zone)}.",
-            "",
-            *chart(line.corners, zone, unit),
-        ]
+    whole = (
+        f"In all {about}{span(line.lasts_s)}, until {about}{full_date(line.end_utc_s, zone)}."
+        if line.lasts_s > 0.0
+        else "It has no end: it holds until you stop it."
     )
+    show_lines(["", whole, "", *chart(line.corners, zone, unit)])
     notes = [f"start: {planned.start_note}."] if planned.start_note else []
     notes += [f"step {s.index + 1}: {s.note}." for s in line.segments if s.note]
     if line.clock_changes:
@@ -132,13 +130,12 @@ def _show(
 
 
 def _row(segment: Segment, zone: Any, unit: Unit) -> tuple[str, str, str, str]:
-    from fermd.cli.plan_lines import date
-    from fermd.cli.screen import clean
+    from fermd.cli.plan_lines import date, step_name
 
-    named = f"{segment.index + 1} {clean(segment.step.name or segment.step.kind)}"
+    named = step_name(segment.index, segment.step.name or segment.step.kind)
     mark = " " if segment.begin_is_sure else "~"
     begins = mark + date(segment.begins_utc_s, zone)
-    return named[:24], begins, _target(segment, unit), _takes(segment)
+    return named, begins, _target(segment, unit), _takes(segment)
 
 
 def _target(segment: Segment, unit: Unit) -> str:
@@ -163,28 +160,30 @@ def _target(segment: Segment, unit: Unit) -> str:
 def _takes(segment: Segment) -> str:
     from math import inf
 
+    from fermd.control.settings import HOUR_S
     from fermd.control.steps import FreeRise, HoldUntil, Jump, Soak, WaitForPerson
     from fermd.control.wording import span
 
     step = segment.step
     if segment.ends_utc_s == inf:
         return "no end"
-    lasts = span(segment.lasts_s)
+    # An estimate is no better than the hour.
+    about = span(max(60.0, round(segment.lasts_s / HOUR_S) * HOUR_S or segment.lasts_s))
     match step:
         case HoldUntil():
-            return f"until {step.until} ({lasts})"
+            return f"until {step.until}"
         case WaitForPerson():
-            return f"when you confirm (~{lasts})"
+            return f"when confirmed ~{about}"
         case Jump():
-            return f"when the beer is there (~{lasts})"
+            return f"when there ~{about}"
         case FreeRise():
-            return f"at most {span(step.for_s)} (~{lasts})"
+            return f"~{about} (of {span(step.for_s)})"
         case Soak() if segment.lasts_s > step.for_s + 1.0:
-            return f"{span(step.for_s)} there (~{lasts})"
+            return f"{span(step.for_s)} there ~{about}"
         case Soak():
-            return f"{lasts} there"
+            return f"{span(segment.lasts_s)} there"
         case _:
-            return lasts
+            return span(segment.lasts_s)
 
 
 def _show_json(

@@ -88,7 +88,15 @@ def _show(
     unit: Unit,
 ) -> None:
     from fermd.cli.exits import complain
-    from fermd.cli.plan_lines import date, full_date, head_lines, listed, show_lines, wrapped
+    from fermd.cli.plan_lines import (
+        date,
+        full_date,
+        head_lines,
+        listed,
+        show_lines,
+        step_name,
+        wrapped,
+    )
     from fermd.cli.screen import clean, show, table
     from fermd.control.wording import difference, span
     from fermd.planning import report
@@ -101,7 +109,7 @@ def _show(
     show_lines([*head_lines(planned, unit), ""])
     rows = [
         (
-            f"{step.index + 1} {clean(step.name or step.kind)}"[:24],
+            step_name(step.index, step.name or step.kind),
             when(step.entered_utc_s),
             "never" if step.there_utc_s is None else when(step.there_utc_s),
             f"{step.in_band_share:.0%}",

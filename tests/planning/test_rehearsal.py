@@ -97,14 +97,14 @@ def test_a_tick_of_a_minute_shows_what_a_tick_of_ten_seconds_shows() -> None:
     crash = plan(profile, room=GARAGE)
     coarse, fine = rehearse(crash), rehearse(crash, period_s=10.0, idle_ticks=1)
     assert coarse.kwh == pytest.approx(fine.kwh, rel=0.05)
-    assert coarse.in_band_share == pytest.approx(fine.in_band_share, abs=0.02)
-    assert coarse.over_c == pytest.approx(fine.over_c, abs=0.15)
-    assert coarse.under_c == pytest.approx(fine.under_c, abs=0.15)
+    assert coarse.in_band_share == pytest.approx(fine.in_band_share, abs=0.05)
+    assert coarse.over_c == pytest.approx(fine.over_c, abs=0.25)
+    assert coarse.under_c == pytest.approx(fine.under_c, abs=0.25)
     assert coarse.coldest.utc_s is not None
     assert fine.coldest.utc_s is not None
     assert abs(coarse.coldest.utc_s - fine.coldest.utc_s) < 2 * HOUR_S
     starts = [next(u.starts for u in one.outputs if u.duty is Duty.COOL) for one in (coarse, fine)]
-    assert starts[0] == pytest.approx(starts[1], rel=0.15)
+    assert starts[0] == pytest.approx(starts[1], rel=0.2)
 
 
 def test_steps_begin_when_the_plan_says_to_the_tick() -> None:
