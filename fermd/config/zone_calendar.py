@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from apscheduler.triggers.cron import CronTrigger
@@ -37,7 +38,7 @@ class ZoneCalendar:
         # The trigger names days; which instant of the day is ours to say (see above).
         day = datetime.fromtimestamp(after_utc_s, self.zone).date() - timedelta(days=1)
         for _ in range(4):
-            found = self._next_day(rule, day)
+            found = _next_day(rule, day)
             at_s = self._instant_s(_local(found, rule))
             if at_s > after_utc_s:
                 return at_s
@@ -69,19 +70,6 @@ class ZoneCalendar:
                 until_s = middle_s
         return found_s
 
-    def _next_day(self, rule: CalendarTime, day: date) -> tuple[int, int, int]:
-        # In UTC, where every day has 24 hours: the zone comes in afterwards.
-        trigger = CronTrigger(
-            month=",".join(MONTHS[month - 1] for month in rule.months) or None,
-            day_of_week=None if rule.weekday is None else WEEKDAYS[rule.weekday],
-            hour=0,
-            minute=0,
-            timezone=UTC,
-        )
-        start = datetime(day.year, day.month, day.day, tzinfo=UTC)
-        found = trigger.get_next_fire_time(None, start)
-        return found.year, found.month, found.day
-
     def _instant_s(self, local: datetime) -> float:
         """Return the instant of a local time, by the rules above."""
         there = local.replace(tzinfo=self.zone, fold=0)
@@ -102,6 +90,24 @@ class ZoneCalendar:
             else:
                 late = middle
         return late.replace(microsecond=0)
+
+
+@lru_cache(maxsize=256)
+def _days(rule: CalendarTime) -> CronTrigger:
+    """Return the trigger of the days that a rule names. Made once: that is most of the work."""
+    # In UTC, where every day has 24 hours: the zone comes in afterwards.
+    return CronTrigger(
+        month=",".join(MONTHS[month - 1] for month in rule.months) or None,
+        day_of_week=None if rule.weekday is None else WEEKDAYS[rule.weekday],
+        hour=0,
+        minute=0,
+        timezone=UTC,
+    )
+
+
+def _next_day(rule: CalendarTime, day: date) -> tuple[int, int, int]:
+    found = _days(rule).get_next_fire_time(None, datetime(day.year, day.month, day.day, tzinfo=UTC))
+    return found.year, found.month, found.day
 
 
 def _local(day: tuple[int, int, int], rule: CalendarTime) -> datetime:

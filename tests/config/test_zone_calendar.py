@@ -140,7 +140,7 @@ def rules_near(name: str) -> st.SearchStrategy[CalendarTime]:
 asked = instants().flatmap(lambda at: st.tuples(st.just(at[0]), st.just(at[1]), rules_near(at[0])))
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=800, deadline=None)
 @given(asked)
 def test_the_next_and_the_last_time_are_those_that_clocks_on_the_wall_have_shown(
     question: tuple[str, float, CalendarTime],
@@ -287,8 +287,8 @@ def test_no_question_takes_a_tick_long_however_far_back_its_answer_lies() -> Non
     for number in range(20):
         last_s = berlin.last_utc_s(season, christmas_s + number)
         assert last_s == utc_s("2026-09-30 05:00")
-    # 4 ms each here; walking through the season takes 60. A small board is some ten times slower.
-    assert (process_time() - began_s) / 20 < 0.025
+    # 1 ms each here; walking through the season takes 60. A small board is some ten times slower.
+    assert (process_time() - began_s) / 20 < 0.02
 
 
 def utc_s(text: str) -> float:
