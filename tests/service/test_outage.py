@@ -345,7 +345,7 @@ def test_a_paused_profile_counts_nothing_of_an_outage(rig: Rig) -> None:
 
 TWO_CHAMBERS = (
     SITE
-    + f"""
+    + """
 [probe.other]
 id = "28-00000aa11bb2"
 jump_c = 50
