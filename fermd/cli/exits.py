@@ -25,6 +25,7 @@ EXIT_CODES: Final[Mapping[int, str]] = {
     os.EX_NOINPUT: "a file that was named is not there",
     os.EX_UNAVAILABLE: "the daemon cannot be reached, or there is no probe",
     os.EX_SOFTWARE: "a fault in fermd itself",
+    os.EX_CANTCREAT: "a file or a lock cannot be made",
     os.EX_IOERR: "reading or writing failed",
     os.EX_TEMPFAIL: "refused by the daemon, or held by protection",
     os.EX_PROTOCOL: "the daemon's answer cannot be understood",

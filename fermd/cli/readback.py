@@ -76,6 +76,7 @@ def decision_of(name: str, chamber: Plain) -> Decision:
         outputs=tuple(_output(plain) for plain in chamber["outputs"]),
         outlook=None,
         planned=None,
+        coast_share=None,
         alarms=(),
         events=(),
     )

@@ -37,19 +37,33 @@ class Called:
 
 
 def call(
-    target: Target, beer_c: float, before: Call, heat: BandSettings, cool: BandSettings
+    target: Target,
+    beer_c: float,
+    before: Call,
+    heat: BandSettings,
+    cool: BandSettings,
+    coast_c: float = 0.0,
 ) -> Called:
-    """What is called for at a beer temperature (°C), given what was called for before."""
+    """What is called for at a beer temperature (°C), given what was called for before.
+
+    `coast_c` is how far the beer goes on cooling by itself: cooling is judged by where the beer is
+    going, so that a call ends so much early, and none begins while the beer is on its way.
+    """
     cool_from_c = target.cool_c + cool.band_c
+    cool_until_c = cool_from_c - cool.differential_c
     heat_from_c = target.heat_c - heat.band_c
-    if beer_c >= cool_from_c:
+    coming_c = beer_c - coast_c
+    if before is Call.COOL and coming_c > cool_until_c:
+        if beer_c >= cool_from_c:
+            return Called(Call.COOL, Reason(Rule.ABOVE_BAND, beer_c, cool_from_c))
+        return Called(Call.COOL, Reason(Rule.CALL_CONTINUES, beer_c, cool_until_c + coast_c))
+    if before is not Call.COOL and coming_c >= cool_from_c:
         return Called(Call.COOL, Reason(Rule.ABOVE_BAND, beer_c, cool_from_c))
     if beer_c <= heat_from_c:
         return Called(Call.HEAT, Reason(Rule.BELOW_BAND, beer_c, heat_from_c))
-    if before is Call.COOL and beer_c > cool_from_c - cool.differential_c:
-        until_c = cool_from_c - cool.differential_c
-        return Called(Call.COOL, Reason(Rule.CALL_CONTINUES, beer_c, until_c))
     if before is Call.HEAT and beer_c < heat_from_c + heat.differential_c:
         until_c = heat_from_c + heat.differential_c
         return Called(Call.HEAT, Reason(Rule.CALL_CONTINUES, beer_c, until_c))
+    if beer_c > cool_until_c and coast_c > 0:
+        return Called(Call.IDLE, Reason(Rule.COASTS, beer_c, coming_c))
     return Called(Call.IDLE, Reason(Rule.WITHIN_BAND, beer_c))

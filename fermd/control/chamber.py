@@ -16,6 +16,7 @@ from fermd.control.alarms import Alarms, observe, standing
 from fermd.control.bands import Call, Called
 from fermd.control.bands import call as call_of_bands
 from fermd.control.calendar import WallTime
+from fermd.control.coast import foreseen_c, learn
 from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
 from fermd.control.effect import Watch, watch
@@ -58,7 +59,7 @@ class _View:
     air_c: float | None
 
 
-_TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "last_mono_s")
+_TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "coast", "last_mono_s")
 """What every tick changes, changed in one go: this is the hottest path of the simulator."""
 
 
@@ -79,14 +80,25 @@ def step(
     state = profile_run.advance(state, view.vessel_c, passed_s, wall, events)
     target = profile_run.target(state)
     called = _call(state, settings, target, view, now)
+    cooled = _is_on(state.histories, Duty.COOL)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
+    coast = learn(
+        state.coast,
+        settings.coast,
+        was_on=cooled,
+        is_on=_is_on(state.histories, Duty.COOL),
+        disturbed=_is_on(state.histories, Duty.HEAT),
+        beer_c=view.vessel_c,
+        air_c=view.air_c,
+        mono_s=now.mono_s,
+    )
     state, watches = _watch(state, settings, outputs, view, now)
     state = _tell_target(state, target, events)
     state = conditions.follow_deviation(state, settings, target, view.vessel_c, now.mono_s)
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
-    state = _TICKED(state, healths, called.call, watches, alarms, now.mono_s)
+    state = _TICKED(state, healths, called.call, watches, alarms, coast, now.mono_s)
     return state, _decision(state, settings, target, called, view, outputs, wall, events)
 
 
@@ -120,9 +132,7 @@ def let_go(
             histories[output.duty] = replace(history, on=False, stopped_mono_s=mono_s)
             reason = Reason(rule)
             events.append(OutputChanged(output.duty, output.name, output.line, False, (reason,)))
-    # A run that ended is watched no more; the others go on.
-    watches = {duty: seen for duty, seen in state.watches.items() if histories[duty].on}
-    return replace(state, histories=histories, watches=watches), tuple(events)
+    return replace(state, histories=histories, watches={}), tuple(events)
 
 
 def _passed_s(state: ChamberState, now: Moment, events: list[Event]) -> float:
@@ -173,7 +183,20 @@ def _call(
         return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
     if target is None:
         return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
-    return call_of_bands(target, view.vessel_c, state.call, settings.heat, settings.cool)
+    coast_c = foreseen_c(
+        state.coast,
+        settings.coast,
+        cooling=_is_on(state.histories, Duty.COOL),
+        beer_c=view.vessel_c,
+        air_c=view.air_c,
+    )
+    before = state.call
+    return call_of_bands(target, view.vessel_c, before, settings.heat, settings.cool, coast_c)
+
+
+def _is_on(histories: Mapping[Duty, History], duty: Duty) -> bool:
+    history = histories.get(duty)
+    return history is not None and history.on
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,6 +350,7 @@ def _watch(
 def _tell_target(state: ChamberState, target: Target | None, events: list[Event]) -> ChamberState:
     source = {Mode.OFF: "off", Mode.PROFILE: "profile"}.get(state.mode, "hand")
     index = state.progress.index if state.progress is not None else -1
+    state = _tell_end_of_ramp(state, index, source, events)
     if target == state.told_target and source == state.told_source:
         return state if index == state.told_index else replace(state, told_index=index)
     step_now = state.progress.step if state.progress is not None else None
@@ -336,6 +360,23 @@ def _tell_target(state: ChamberState, target: Target | None, events: list[Event]
     heat_c, cool_c = (target.heat_c, target.cool_c) if target is not None else (None, None)
     events.append(TargetChanged(heat_c, cool_c, source))
     return replace(state, told_target=target, told_source=source, told_index=index)
+
+
+def _tell_end_of_ramp(
+    state: ChamberState, index: int, source: str, events: list[Event]
+) -> ChamberState:
+    """Tell where a ramp has ended, before the target of the step after it is told."""
+    progress = state.progress
+    left = state.told_index
+    if progress is None or index == left or not 0 <= left < len(progress.profile.steps):
+        return state
+    if source != "profile" or not isinstance(progress.profile.steps[left], Ramp):
+        return state
+    ended = Target.at(progress.entry_c)
+    if ended == state.told_target:
+        return state
+    events.append(TargetChanged(ended.heat_c, ended.cool_c, source))
+    return replace(state, told_target=ended)
 
 
 def _decision(
@@ -362,6 +403,7 @@ def _decision(
         outputs=outputs,
         outlook=shown,
         planned=state.planned,
+        coast_share=state.coast.share,
         alarms=alarms,
         events=tuple(events),
     )

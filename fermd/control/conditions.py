@@ -9,7 +9,7 @@ from fermd.control.alarms import AlarmKind, Condition
 from fermd.control.decision import Mode
 from fermd.control.health import Health
 from fermd.control.moment import Moment
-from fermd.control.reading import Reading, Trusted, Untrusted
+from fermd.control.reading import ProbeFault, Reading, Trusted, Untrusted
 from fermd.control.reasons import Rule
 from fermd.control.safety import FREEZING_DIFFERENTIAL_C
 from fermd.control.settings import ChamberSettings
@@ -19,6 +19,10 @@ from fermd.control.steps import Target, WaitForPerson
 UNSTEADY_SHARE = 0.2
 """A probe that fails one read in five has a loose contact or a long wire: worth a look before it
 fails for good (common practice, no source)."""
+
+STARTING_PATIENCE_S = 300.0
+"""A probe may take this long to earn its trust after a start, s, before anybody is called: three
+readings at the longest sample period of 60 s, and a conversion that failed."""
 
 NEARER_C = 0.1
 """Coming nearer to the target by this, °C, counts as progress."""
@@ -37,7 +41,7 @@ def present(
 ) -> Mapping[tuple[AlarmKind, str], Condition]:
     """Everything that is so at present, by kind and subject."""
     found: _Found = {}
-    _of_probes(found, settings, healths, vessel, air, readings)
+    _of_probes(found, settings, healths, vessel, air, readings, now.mono_s)
     _of_outputs(found, state, settings, now.mono_s)
     _of_beer(found, state, settings, vessel, now.mono_s)
     _of_profile(found, state)
@@ -82,11 +86,16 @@ def _of_probes(
     vessel: Reading,
     air: Reading | None,
     readings: Mapping[str, Reading],
+    mono_s: float,
 ) -> None:
-    if isinstance(vessel, Untrusted):
+    if isinstance(vessel, Untrusted) and not _just_started(vessel, mono_s):
         name = settings.vessel_probe.name
         _add(found, AlarmKind.VESSEL_PROBE_LOST, name, vessel.last_temp_c)
-    if isinstance(air, Untrusted) and settings.air_probe is not None:
+    if (
+        settings.air_probe is not None
+        and isinstance(air, Untrusted)
+        and not _just_started(air, mono_s)
+    ):
         _add(found, AlarmKind.AIR_PROBE_LOST, settings.air_probe.name, air.last_temp_c)
     for probe in settings.watching_probes:
         seen = readings[probe.name]
@@ -95,6 +104,11 @@ def _of_probes(
     for name, health in healths.items():
         if health.bad_share >= UNSTEADY_SHARE:
             _add(found, AlarmKind.PROBE_UNSTEADY, name, health.bad_share, UNSTEADY_SHARE)
+
+
+def _just_started(seen: Untrusted, mono_s: float) -> bool:
+    """Whether a probe has simply not given enough readings yet."""
+    return seen.fault is ProbeFault.STARTING and mono_s - seen.since_mono_s < STARTING_PATIENCE_S
 
 
 _OF_REST = {Rule.LONGEST_RUN: AlarmKind.LONGEST_RUN, Rule.NO_EFFECT: AlarmKind.NO_EFFECT}

@@ -59,6 +59,8 @@ class Decision:
     outputs: tuple[OutputDecision, ...]
     outlook: Outlook | None
     """Where the profile stands, if there is one."""
+    coast_share: float | None
+    """What has been learned of the beer's coasting (control/coast.py); None: nothing yet."""
     planned: PlanStart | None
     """A start that waits for its time."""
     alarms: tuple[Alarm, ...]

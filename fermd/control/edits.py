@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from fermd.control.events import Event, StepChange
 from fermd.control.progress import Progress, target, told
+from fermd.control.settings import DAY_S
 from fermd.control.steps import (
     FinalHold,
     Hold,
@@ -41,7 +42,9 @@ def change_target(progress: Progress, target_c: float) -> tuple[Progress, tuple[
         case Ramp():
             # From where the target has come to: a ramp that turns round does not jump.
             here_c = target(progress).cool_c
-            progress = replace(progress, entry_c=here_c, elapsed_s=0.0)
+            moved_c = step.rate_c_per_day * progress.elapsed_s / DAY_S
+            entry_c = here_c - moved_c if target_c >= here_c else here_c + moved_c
+            progress = replace(progress, entry_c=entry_c)
             changed: Step = replace(step, to_c=target_c)
         case Jump():
             changed = replace(step, to_c=target_c)

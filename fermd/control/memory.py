@@ -14,6 +14,7 @@ from dataclasses import replace
 from typing import Any
 
 from fermd.control.alarms import Alarm, AlarmKind
+from fermd.control.coast import Coast
 from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.events import AlarmPhase
@@ -58,6 +59,7 @@ def to_plain(state: ChamberState) -> dict[str, Any]:
             "at_utc_s": state.planned.at_utc_s,
             "who": state.planned.who,
         },
+        "coast_share": state.coast.share,
         "acknowledged": [
             [alarm.kind.value, alarm.subject]
             for alarm in state.alarms
@@ -131,6 +133,7 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         mode=mode,
         hand=None if hand is None else _target(hand),
         progress=progress,
+        coast=Coast(_number_or_none(plain["coast_share"])),
         planned=None
         if planned is None
         else PlanStart(

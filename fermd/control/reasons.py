@@ -14,6 +14,7 @@ class Rule(StrEnum):
     BELOW_BAND = "below-band"
     WITHIN_BAND = "within-band"
     OPPOSITE_CALLED = "opposite-called"
+    COASTS = "coasts"
     CALL_CONTINUES = "call-continues"
     NO_TARGET = "no-target"
     OVERRIDE = "override"

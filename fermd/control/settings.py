@@ -67,9 +67,10 @@ class HeatBandSettings(BandSettings):
 class CoolBandSettings(BandSettings):
     """When a call for cooling begins and ends."""
 
-    differential_c: Annotated[float, Gt(0), Le(10)] = 0.2
-    """How far back past the band's edge a call ends, °C: above the target, because the cold that
-    the evaporator has stored takes the beer the rest of the way."""
+    differential_c: Annotated[float, Gt(0), Le(10)] = 0.3
+    """How far back past the band's edge a call ends, °C: at the target, so that the
+    beer swings above it. Where the air probe lets the coasting be foreseen (`coast`), that is where
+    the beer comes to, and not where the fridge is switched off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +235,20 @@ class LimitSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class CoastSettings:
+    """Whether cooling ends early, because the beer goes on cooling after the fridge is off."""
+
+    foresee: bool = True
+    """true: a call for cooling ends so much early as the beer is going to coast; false: the plain
+    bands decide. Needs an air probe."""
+    first_share: Annotated[float, Ge(0), Le(0.3)] = 0.03
+    """What is taken before anything has been learned: °C of coasting for each °C that the air is
+    colder than the beer. 0.03 is 20 l of beer in a 150 l fridge, by the chamber model."""
+    highest_share: Annotated[float, Ge(0), Le(0.3)] = 0.15
+    """What is learned is never more than this: 4 l of beer in the same fridge."""
+
+
+@dataclass(frozen=True, slots=True)
 class FailSafeSettings:
     """What the outputs do while no trustworthy reading of the vessel is to be had."""
 
@@ -268,6 +283,7 @@ class ChamberSettings:
     """From the end of heating to the start of cooling and the other way round, s: longer than a
     heater's or an evaporator's stored heat takes to reach the air."""
     limits: LimitSettings = LimitSettings()
+    coast: CoastSettings = CoastSettings()
     fail_safe: FailSafeSettings = FailSafeSettings()
     attention: AttentionSettings = AttentionSettings()
     calendar: Calendar | None = field(default=None, compare=False, repr=False)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from fermd.control.alarms import Alarms
 from fermd.control.bands import Call
+from fermd.control.coast import Coast
 from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.effect import Watch
@@ -60,6 +61,7 @@ class ChamberState:
     overrides: Mapping[Duty, Override] = field(default_factory=dict)
     alarms: Alarms = ()
     deviation: Deviation | None = None
+    coast: Coast = field(default_factory=Coast)
     last_mono_s: float | None = None
     told_target: Target | None = None
     told_source: str = "off"

@@ -86,6 +86,7 @@ _REASONS: dict[Rule, str] = {
     Rule.BELOW_BAND: "the beer is at {value}, below {limit}",
     Rule.WITHIN_BAND: "the beer is within its band at {value}",
     Rule.OPPOSITE_CALLED: "the opposite is called for",
+    Rule.COASTS: "the beer is at {value} and goes on to about {limit} by itself",
     Rule.CALL_CONTINUES: "the beer is at {value} on its way to {limit}",
     Rule.NO_TARGET: "no target is set",
     Rule.OVERRIDE: "set by hand for another {left}",
@@ -228,9 +229,11 @@ _ALARMS: dict[AlarmKind, str] = {
 def standing_alarm(raised: Alarm, mono_s: float) -> str:
     """Tell an alarm that is not cleared, with its age."""
     since = "" if raised.raised_mono_s is None else f", for {span(mono_s - raised.raised_mono_s)}"
-    gone = "" if raised.holds else ", over by now but not acknowledged"
-    seen = ", acknowledged" if raised.phase is AlarmPhase.ACKNOWLEDGED else ""
-    return f"{raised.severity.value}: {alarm(raised.kind.value, raised.subject)}{since}{seen}{gone}"
+    seen = raised.phase is AlarmPhase.ACKNOWLEDGED
+    now = ", acknowledged" if seen else ""
+    if not raised.holds:
+        now += ", over by now" if seen else ", over by now but not acknowledged"
+    return f"{raised.severity.value}: {alarm(raised.kind.value, raised.subject)}{since}{now}"
 
 
 def event(happened: Event, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:

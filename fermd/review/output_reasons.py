@@ -32,6 +32,7 @@ AT_ONCE = {
 
 ENDS = AT_ONCE | {
     Rule.WITHIN_BAND,
+    Rule.COASTS,
     Rule.OPPOSITE_CALLED,
     Rule.NO_TARGET,
     Rule.OVERRIDE,
@@ -41,7 +42,7 @@ ENDS = AT_ONCE | {
 """What can end a run."""
 
 _OF_THE_BEER = {Rule.ABOVE_BAND, Rule.BELOW_BAND, Rule.CALL_CONTINUES, Rule.WITHIN_BAND}
-_OF_THE_BEER |= {Rule.FREEZING}
+_OF_THE_BEER |= {Rule.FREEZING, Rule.COASTS}
 
 ROUNDING_C = 0.001
 
@@ -83,6 +84,9 @@ def _is_so(rule: str, duty: Duty, value_c: float, limit_c: float) -> bool:
             return value_c > limit_c if duty is Duty.COOL else value_c < limit_c
         case Rule.FREEZING:
             return value_c <= limit_c
+        case Rule.COASTS:
+            # Only the fridge's cold is foreseen, and only downwards.
+            return duty is not Duty.HEAT and value_c > limit_c
         case Rule.AIR_LIMIT:
             return value_c <= limit_c if duty is Duty.COOL else value_c >= limit_c
         case _:

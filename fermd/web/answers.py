@@ -69,6 +69,7 @@ def _chamber(view: ChamberView, mono_s: float) -> Plain:
         "call": decision.call.value,
         "call_reason": _reason(decision.call_reason, mono_s),
         "call_words": wording.call(decision, mono_s),
+        "coast_share": decision.coast_share,
         "outputs": [_output(output, mono_s) for output in decision.outputs],
         "profile": _profile(decision),
         "planned_start": None

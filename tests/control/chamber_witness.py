@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fermd.control.alarms import AlarmKind
 from fermd.control.decision import Decision
 from fermd.control.events import Event, OutputChanged
-from fermd.control.reading import Reading, Trusted, Untrusted
+from fermd.control.reading import ProbeFault, Reading, Trusted, Untrusted
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 
@@ -70,6 +70,7 @@ class RelayWitness:
         self.settings = settings
         self.lines = {output.duty: Line() for output in settings.outputs}
         self.lost_since_s: float | None = None
+        self.starting_since_s: float | None = None
 
     def sees(self, true_s: float, mono_s: float, decision: Decision) -> None:
         """Take in a tick."""
@@ -108,7 +109,7 @@ class RelayWitness:
         `off_s` is when what was on fell off, None if all were off by a proven stop.
         """
         self.settings = settings
-        self.lost_since_s = None
+        self.lost_since_s = self.starting_since_s = None
         for line in self.lines.values():
             if off_s is None:
                 if line.on:
@@ -272,6 +273,14 @@ class RelayWitness:
             if line.accused and AlarmKind.NO_EFFECT not in standing:
                 raise ViolatedError("no effect", f"{duty} has no effect, and no alarm says so")
         if isinstance(decision.vessel, Trusted):
+            self.lost_since_s = self.starting_since_s = None
+            return
+        if self.starting_since_s is None:
+            self.starting_since_s = true_s
+        starting = decision.vessel.fault is ProbeFault.STARTING
+        # A probe that has just started may earn its trust first: five minutes, seen at a tick that
+        # may be five minutes late.
+        if starting and true_s - self.starting_since_s < 600.0:
             self.lost_since_s = None
             return
         if self.lost_since_s is None:

@@ -63,6 +63,11 @@ def test_the_defaults_contradict_nothing() -> None:
             "must be below every_s, which is 3600 s",
         ),
         (
+            {"fail_safe": FailSafeSettings(Duty.COOL, run_s=120.0)},
+            "fail_safe.run_s",
+            "must be at least the minimum run time of fridge, which is 180 s",
+        ),
+        (
             {"fail_safe": FailSafeSettings(Duty.HEAT), "outputs": (fridge(),)},
             "fail_safe.duty",
             "has no such output",

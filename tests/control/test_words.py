@@ -240,6 +240,11 @@ def test_every_event_has_words() -> None:
             OutageSeen(7200.0, True, 18.0, 19.5),
             "fermd was not running for 2 h; the beer went from 18.0 °C to 19.5 °C (1.5 °C)",
         ),
+        (
+            OutageSeen(7200.0, True, 18.0, 18.0, 3600.0),
+            "fermd was not running for 2 h; the beer went from 18.0 °C to 18.0 °C (0.0 °C); "
+            "1 h of it count for the step",
+        ),
         (OutageSeen(None, False, 18.0), "fermd was not running for an unknown time"),
     ],
 )
@@ -342,6 +347,8 @@ def test_no_reason_that_the_core_really_gives_leaves_a_gap_in_its_words() -> Non
         (SetTarget(5.0), 12.0, None, 600.0),  # air unknown
         (StartProfile(Profile("rise", (FreeRise(10.0, 20.0, 1e5),))), 12.0, 12.0, 300.0),
         (PauseProfile(), 12.0, 12.0, 300.0),
+        (SetTarget(11.6), 12.0, 10.0, 4 * 3600.0),  # cooling ...
+        (SetTarget(11.8), 12.0, 5.0, 60.0),  # ... until the beer coasts the rest
     ]:
         bench.vessel_c, bench.air_c = vessel_c, air_c
         bench.tick(command)

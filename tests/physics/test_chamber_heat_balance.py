@@ -1,5 +1,4 @@
 """What goes into a chamber is what is stored in it, whatever is switched on."""
-# ruff: noqa: S311 - the random sources are seeded, so that a failure repeats
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
 """The matrix exponential and the solver against scipy."""
-# ruff: noqa: S311 - the random sources are seeded, so that a failure repeats
 
 from __future__ import annotations
 

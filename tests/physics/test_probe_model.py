@@ -1,5 +1,4 @@
 """A simulated probe: how it rounds, scatters and speaks."""
-# ruff: noqa: S311 - the random sources are seeded, so that a failure repeats
 
 from __future__ import annotations
 

@@ -53,9 +53,6 @@ def test_a_beer_that_is_on_its_way_does_not_overshoot_into_the_other_side(
     assert batch.beer_c == pytest.approx(target_c, abs=0.8)
 
 
-@pytest.mark.xfail(
-    reason="near the room's temperature the fridge coasts for 0.6 to 0.7 °C: past the band of heat"
-)
 @pytest.mark.parametrize(("room_c", "start_c"), [(15.0, 14.0), (13.0, 14.0)])
 def test_a_cellar_little_colder_than_its_room_is_not_heated_after_it_was_cooled(
     tmp_path: Path, room_c: float, start_c: float
