@@ -38,14 +38,14 @@ def go_to(
 def change_target(progress: Progress, target_c: float) -> tuple[Progress, tuple[Event, ...]] | None:
     """Give the present step another target; None if it has no one target to change."""
     step = progress.step
+    changed: Step
     match step:
         case Ramp():
             # From where the target has come to: a ramp that turns round does not jump.
+            turned = replace(step, to_c=target_c)
             here_c = target(progress).cool_c
-            moved_c = step.rate_c_per_day * progress.elapsed_s / DAY_S
-            entry_c = here_c - moved_c if target_c >= here_c else here_c + moved_c
-            progress = replace(progress, entry_c=entry_c)
-            changed: Step = replace(step, to_c=target_c)
+            entry_c = _entry_for(turned, here_c, progress.elapsed_s)
+            progress, changed = replace(progress, entry_c=entry_c), turned
         case Jump():
             changed = replace(step, to_c=target_c)
         case Hold() | HoldUntil() | Soak() | WaitForPerson() | FinalHold():
@@ -79,10 +79,15 @@ def return_to_plan(progress: Progress) -> tuple[Progress, tuple[Event, ...]] | N
     plan = progress.plan or progress.profile
     index = min(progress.index, len(plan.steps) - 1)
     same = index == progress.index
+    planned, here_c = plan.steps[index], target(progress).cool_c
+    entry_c = progress.entry_c
+    if same and isinstance(planned, Ramp):
+        entry_c = _entry_for(planned, here_c, progress.elapsed_s)
     undone = replace(
         progress,
         profile=plan,
         index=index,
+        entry_c=entry_c,
         elapsed_s=progress.elapsed_s if same else 0.0,
         extra_s=0.0,
         due_utc_s=None,
@@ -90,3 +95,9 @@ def return_to_plan(progress: Progress) -> tuple[Progress, tuple[Event, ...]] | N
         plan=None,
     )
     return undone, (told(undone, StepChange.CHANGED),)
+
+
+def _entry_for(ramp: Ramp, here_c: float, elapsed_s: float) -> float:
+    """Return the entry from which a ramp would have come to `here_c` in this time, °C."""
+    moved_c = ramp.rate_c_per_day * elapsed_s / DAY_S
+    return here_c - moved_c if ramp.to_c >= here_c else here_c + moved_c

@@ -274,6 +274,8 @@ def _step_changed(happened: StepChanged) -> str:
     after = ""
     if happened.change in (StepChange.ENDED, StepChange.SKIPPED):
         after = f" after {span(happened.elapsed_s)}"
+    if happened.change is StepChange.OVERDUE:
+        after = f" by {span(happened.elapsed_s)}"
     change = happened.change.value
     return f"step {happened.index + 1} ({happened.kind}{named}) {change}{after}{_by(happened.who)}"
 

@@ -165,9 +165,12 @@ def _forget_but(connection: sqlite3.Connection, table: str, key: str, kept: Sequ
 def _last_row(connection: sqlite3.Connection) -> tuple[int, Moment] | None:
     newest: tuple[int, int, float, float, int] | None = None
     for table in MOMENT_TABLES:
+        # A run that was killed before its first tick was in charge of nothing: its start does not
+        # hide the outage before it.
+        where = "WHERE change = 'stopped'" if table == "daemon_runs" else ""
         row = connection.execute(
             "SELECT seq, boot, mono_s, wall_utc_s, wall_trusted "  # noqa: S608 - constant
-            f"FROM {table} ORDER BY seq DESC LIMIT 1"
+            f"FROM {table} {where} ORDER BY seq DESC LIMIT 1"
         ).fetchone()
         if row is not None and (newest is None or row > newest):
             newest = row

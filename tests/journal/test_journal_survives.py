@@ -104,8 +104,10 @@ def test_times_of_an_older_boot_are_never_taken_for_those_of_the_last(begin):
     journal.close(at(1001), cleanly=True)
     begin(boot_id="two", moment=at(3))  # ends without a word before it remembers anything
     outage = begin(boot_id="two", moment=at(9)).outage()
-    assert outage.previous_boot_id == "two"
-    assert outage.lines == ()
+    # Of the run that was in charge of nothing there is nothing to know but that it did not stop.
+    assert outage.previous_boot_id == "one"
+    assert outage.last == at(1001)
+    assert not outage.ended_cleanly
     assert [each.boot_id for each in outage.chambers] == ["one"]
 
 
