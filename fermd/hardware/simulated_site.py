@@ -30,7 +30,6 @@ from fermd.physics.thermal import ThermalModel
 from fermd.physics.vessel import Heater, Vessel
 
 _USUAL_BEER_L: Final = Vessel().beer_l
-_USUAL_COOLER_W: Final = Cooler().rated_w
 _HEADSPACE: Final = Vessel().capacity_l / Vessel().beer_l
 _FINAL_SHARE: Final = Batch().final_plato / Batch().original_plato
 _WATER_PLATO: Final = 0.1
@@ -151,9 +150,7 @@ def _parameters(trial: Trial) -> ChamberParameters:
             original_plato=original_plato,
             final_plato=original_plato * _FINAL_SHARE,
         ),
-        cooler=Cooler(
-            rated_w=trial.cooler_w, plate_m2=Cooler().plate_m2 * trial.cooler_w / _USUAL_COOLER_W
-        ),
+        cooler=Cooler.of_power(trial.cooler_w),
         heater=Heater(power_w=trial.heater_w),
     )
 

@@ -163,6 +163,12 @@ class Cooler:
             )
 
     @classmethod
+    def of_power(cls, rated_w: float) -> Cooler:
+        """Return a cooler of this power; its plate grows with it, as fridges grow."""
+        usual = cls()
+        return cls(rated_w=rated_w, plate_m2=usual.plate_m2 * rated_w / usual.rated_w)
+
+    @classmethod
     def bonded(cls, rated_w: float = 110.0) -> Cooler:
         """Return a chest freezer's: 15 m of tube of 8 mm behind the liner.
 

@@ -77,11 +77,7 @@ def planned_chamber(
             original_plato=original_p,
             final_plato=min(batch.final_p, original_p),
         ),
-        # The plate grows with the power, as it does from one fridge to the next.
-        cooler=Cooler(
-            rated_w=power_w[Duty.COOL],
-            plate_m2=Cooler().plate_m2 * power_w[Duty.COOL] / Cooler().rated_w,
-        ),
+        cooler=Cooler.of_power(power_w[Duty.COOL]),
         heater=Heater(power_w=power_w[Duty.HEAT]),
     )
     return PlannedChamber(settings, parts, tuple(assumed))
