@@ -44,6 +44,8 @@ class UnixServer:
         config = uvicorn.Config(
             self._app,
             log_config=None,
+            # Its starts and stops are the daemon's, which tells of them in its own words.
+            log_level=logging.WARNING,
             access_log=False,
             lifespan="off",
             # An open event stream would otherwise hold up the stop for ever.

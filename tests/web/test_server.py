@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import socket
 import stat
@@ -46,6 +47,15 @@ def test_the_socket_is_gone_when_the_server_is(folder: Path) -> None:
     with served(folder / "s"):
         assert asked(folder / "s") == "hello"
     assert not (folder / "s").exists()
+
+
+def test_the_log_of_the_daemon_has_no_words_of_the_server_in_it(
+    folder: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO)
+    with served(folder / "s"):
+        assert asked(folder / "s") == "hello"
+    assert [one for one in caplog.records if one.name.startswith("uvicorn")] == []
 
 
 def test_the_folder_of_the_socket_is_made(folder: Path) -> None:
