@@ -126,7 +126,7 @@ def _check_picture(picture: Path, *, asked_for: bool) -> None:
     if picture.is_dir():
         raise Failure(f"{picture}: is a folder; name a file", os.EX_CANTCREAT)
     if asked_for and importlib.util.find_spec("matplotlib") is None:
-        why = f"--picture {picture}: needs matplotlib: pip install 'fermd[pictures]'"
+        why = f"--picture {picture}: needs matplotlib: pip install matplotlib"
         raise Failure(why, os.EX_UNAVAILABLE)
 
 

@@ -49,7 +49,7 @@ def draw(
         from matplotlib.figure import Figure
     except ImportError as error:
         raise PictureError(
-            "pictures need matplotlib: pip install 'fermd[pictures]', or the board's own package "
+            "pictures need matplotlib: pip install matplotlib, or the board's own package "
             "python3-matplotlib"
         ) from error
     figure = Figure(figsize=(11, 6), layout="constrained")

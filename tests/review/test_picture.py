@@ -140,5 +140,5 @@ def test_without_matplotlib_the_remedy_is_told(
         return real(name, *args, **more)
 
     monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(PictureError, match=r"pip install 'fermd\[pictures\]'"):
+    with pytest.raises(PictureError, match="pip install matplotlib"):
         draw(record, "vessel", "air", tmp_path / "batch.svg")
