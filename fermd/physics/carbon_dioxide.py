@@ -76,11 +76,24 @@ def suck_back_l(headspace_l: float, from_c: float, to_c: float, *, moist: bool =
 def reabsorbed_l(beer_l: float, from_c: float, to_c: float) -> float:
     """Return the gas, as a volume at `to_c`, that beer takes up between two equilibria at 1 atm.
 
-    An upper bound of what comes on top of `suck_back_l`: without stirring, equilibrium takes days.
+    What a supply of carbon dioxide gives on top of `suck_back_l`: without stirring, equilibrium
+    takes days. Under an airlock it is less, see `suck_back_at_rest_l`.
     """
     grams = beer_l * (dissolved_g_per_l(to_c) - dissolved_g_per_l(from_c))
     litres_per_mol = 1e3 * GAS_CONSTANT_J_PER_MOL_K * (to_c + ZERO_C_K) / ATMOSPHERE_PA
     return grams / CO2_G_PER_MOL * litres_per_mol
+
+
+def suck_back_at_rest_l(beer_l: float, headspace_l: float, from_c: float, to_c: float) -> float:
+    """Return the air that has come in through an airlock when beer and headspace are at rest again.
+
+    Both held carbon dioxide at 1 atm when warm, and none comes from outside: what the cold beer
+    takes up leaves its place to air, and the thinner gas then dissolves less. So it is never more
+    than the headspace. Dry gas; Henry's law in its linear form.
+    """
+    held_g = sealed_co2_g(beer_l, headspace_l, from_c, ATMOSPHERE_PA)
+    at_rest_pa = sealed_co2_pa(beer_l, headspace_l, to_c, held_g)
+    return headspace_l * (1.0 - at_rest_pa / ATMOSPHERE_PA)
 
 
 def sealed_pressure_drop_pa(from_c: float, to_c: float) -> float:

@@ -90,9 +90,10 @@ def _no_output(n: dict[str, float], unit: Unit) -> str:
 def _suck_back(n: dict[str, float], unit: Unit) -> str:
     return (
         f"from {temperature(n['from_c'], unit)} to {temperature(n['to_c'], unit)} the headspace of "
-        f"{n['headspace_l']:.1f} l draws in {n['gas_law_l']:.2f} l through the airlock (gas law), "
-        f"and up to {n['dissolves_l']:.1f} l more as carbon dioxide goes into the beer over days. "
-        "Give it carbon dioxide, or at least take the liquid out of the lock."
+        f"{n['headspace_l']:.1f} l draws in {n['gas_law_l']:.2f} l of air through the airlock (gas "
+        f"law), and up to {n['dissolves_l']:.1f} l more as carbon dioxide goes into the beer over "
+        f"days. Give it carbon dioxide (up to {n['supply_l']:.1f} l keep the air out), or at least "
+        "take the liquid out of the lock."
     )
 
 

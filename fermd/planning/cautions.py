@@ -242,7 +242,9 @@ def _hold(
 def _gas(line: Timeline, heat: HeatTrack, batch: PlannedBatch) -> Iterator[Caution]:
     """What gas does on the way down, and what it does in a vessel that is shut."""
     warmest_c, coldest = _fall_after(line, heat.done_utc_s)
-    if coldest is not None:
+    # What a vessel makes while it is shut stays in it: no cold turns that into a vacuum.
+    keeps_its_gas = batch.closure is Closure.SEALED and not batch.is_finished
+    if coldest is not None and not keeps_its_gas:
         to_c, index = coldest
         yield from _cooling_gas(batch, warmest_c, to_c, index)
     if batch.closure is Closure.SEALED:
@@ -270,12 +272,19 @@ def _cooling_gas(batch: PlannedBatch, from_c: float, to_c: float, index: int) ->
     numbers = {"from_c": from_c, "to_c": to_c, "headspace_l": batch.headspace_l}
     if batch.closure is Closure.AIRLOCK:
         by_gas_law_l = co2.suck_back_l(batch.headspace_l, from_c, to_c)
-        dissolves_l = co2.reabsorbed_l(batch.volume_l, from_c, max(to_c, _COLDEST_HENRY_C))
+        henry_c = max(to_c, _COLDEST_HENRY_C)
+        supply_l = by_gas_law_l + co2.reabsorbed_l(batch.volume_l, from_c, henry_c)
+        at_rest_l = co2.suck_back_at_rest_l(batch.volume_l, batch.headspace_l, from_c, henry_c)
         if by_gas_law_l >= WORTH_TELLING_L:
             yield Caution(
                 CautionRule.SUCK_BACK,
                 index,
-                numbers | {"gas_law_l": by_gas_law_l, "dissolves_l": dissolves_l},
+                numbers
+                | {
+                    "gas_law_l": by_gas_law_l,
+                    "dissolves_l": max(0.0, at_rest_l - by_gas_law_l),
+                    "supply_l": supply_l,
+                },
             )
         return
     # Shut at 1 atm when it was warm: the gas shrinks, and goes into the beer besides.

@@ -39,15 +39,20 @@ def the(rule: CautionRule, one: Plan) -> Caution:
 
 
 def test_a_crash_under_an_airlock_draws_in_air_by_the_gas_law_and_by_what_dissolves() -> None:
-    """5 l of moist headspace: 0.402 l; 20 l of beer: 15.0 l (by hand in test_suck_back)."""
+    """5 l of moist headspace: 0.402 l; 2.02 l at rest; 0.4 + 15.0 l of gas keep it out.
+
+    By hand in test_suck_back.
+    """
     caution = the(CautionRule.SUCK_BACK, plan(CRASH, batch=WATER))
     assert caution.numbers["gas_law_l"] == pytest.approx(0.402, abs=1e-3)
-    assert caution.numbers["dissolves_l"] == pytest.approx(15.0, abs=0.1)
+    assert caution.numbers["dissolves_l"] == pytest.approx(2.02 - 0.402, abs=0.01)
+    assert caution.numbers["supply_l"] == pytest.approx(0.402 + 15.0, abs=0.1)
     words = caution_words(caution, CRASH)
     assert words.startswith(
         "step 1 (crash): from 20.0 °C to 1.0 °C the headspace of 5.0 l draws in"
     )
-    assert "0.40 l through the airlock" in words
+    assert "0.40 l of air through the airlock" in words
+    assert "1.6 l more" in words
 
 
 def test_twice_the_headspace_draws_in_twice_as_much_and_a_full_vessel_nothing() -> None:
@@ -83,6 +88,7 @@ def test_a_vessel_that_is_shut_while_it_ferments_comes_to_a_pressure_that_bursts
     # 20 l of 12 °P: 20.93 kg of wort, 4.0146 % of alcohol by weight, 0.9565 times that of gas.
     assert caution.numbers["made_kg"] == pytest.approx(20.93 * 0.040146 * 0.9565, rel=0.005)
     assert caution.numbers["gauge_pa"] > 1e6
+    assert CautionRule.VACUUM not in rules(one)
     assert "more than 10 bar" in caution_words(caution, one.profile)
     assert "relief valve" in caution_words(caution, one.profile)
 
@@ -212,7 +218,7 @@ def test_every_caution_has_words() -> None:
     names = (
         "target_c freezes_at_c alcohol_w_percent original_p site_freezing_point_c asked_c_per_day "
         "able_c_per_day beer_c room_c yeast_w comes_to_c cooling from_c to_c headspace_l gas_law_l "
-        "dissolves_l gas_law_pa at_rest_pa gauge_pa co2_g at_c made_kg expected_utc_s"
+        "dissolves_l supply_l gas_law_pa at_rest_pa gauge_pa co2_g at_c made_kg expected_utc_s"
     )
     numbers = dict.fromkeys(names.split(), 1.0)
     for rule in CautionRule:

@@ -16,6 +16,7 @@ from fermd.physics.carbon_dioxide import (
     sealed_co2_g,
     sealed_co2_pa,
     sealed_pressure_drop_pa,
+    suck_back_at_rest_l,
     suck_back_l,
 )
 from fermd.physics.errors import PhysicsError
@@ -35,6 +36,14 @@ def test_twenty_litres_can_take_up_29_grams_more_which_are_15_litres_of_gas() ->
     litres = grams / 44.0095 * 8.314463 * 274.15 / 101325.0 * 1e3
     assert litres == pytest.approx(14.97, abs=0.05)
     assert reabsorbed_l(20.0, 20.0, 1.0) == pytest.approx(litres, rel=3e-3)
+
+
+def test_an_airlock_lets_in_two_litres_of_air_and_never_more_than_the_headspace() -> None:
+    # 44.17 g of gas in 20 l of beer and 5 l above it at 20 °C stand at 0.596 atm at 1 °C (worked
+    # below); the rest of 1 atm is air: 5 l × (1 - 0.596).
+    assert suck_back_at_rest_l(20.0, 5.0, 20.0, 1.0) == pytest.approx(2.02, abs=5e-3)
+    # Without limit of beer all of the headspace's gas goes, and not more.
+    assert suck_back_at_rest_l(1e4, 0.1, 20.0, 1.0) < 0.1
 
 
 def test_a_sealed_vessel_loses_66_millibar() -> None:
