@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -70,7 +71,7 @@ def coming(chamber: Plain, status: Plain) -> list[str]:
     """What comes next and when."""
     planned = chamber.get("planned_start")
     if planned is not None:
-        when = _time_of_day(planned["at_utc_s"])
+        when = _time_of_day(planned["at_utc_s"], status)
         return [f"profile {planned['profile']} starts at {when}", *_of_profile(chamber, status)]
     return _of_profile(chamber, status) or ["nothing is planned"]
 
@@ -166,9 +167,10 @@ def _at(left_s: float, status: Plain) -> str:
     """When that is by the clock, if the clock can be believed."""
     if not status["clock_is_set"]:
         return ""
-    return f" ({_time_of_day(status['wall_utc_s'] + left_s)})"
+    return f" ({_time_of_day(status['wall_utc_s'] + left_s, status)})"
 
 
-def _time_of_day(utc_s: float) -> str:
-    when = dt.datetime.fromtimestamp(utc_s, dt.UTC).astimezone()
+def _time_of_day(utc_s: float, status: Plain) -> str:
+    """By the clock that the site lives by, which is the one that times are given in."""
+    when = dt.datetime.fromtimestamp(utc_s, ZoneInfo(status["time_zone"]))
     return f"{when:%a %d %b, %H:%M}"

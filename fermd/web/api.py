@@ -64,9 +64,9 @@ class Site(Protocol):
         ...
 
 
-def application(site: Site, readers: orders.Readers) -> Starlette:
-    """Build the interface for one site."""
-    routes = _Routes(site, readers)
+def application(site: Site, readers: orders.Readers, *, time_zone: str = "UTC") -> Starlette:
+    """Build the interface for one site; `time_zone` is the IANA name of the one it lives by."""
+    routes = _Routes(site, readers, time_zone)
     return Starlette(
         routes=[
             Route("/api/status", routes.status, methods=["GET"]),
@@ -80,12 +80,15 @@ def application(site: Site, readers: orders.Readers) -> Starlette:
 
 
 class _Routes:
-    def __init__(self, site: Site, readers: orders.Readers) -> None:
+    def __init__(self, site: Site, readers: orders.Readers, time_zone: str) -> None:
         self._site = site
         self._readers = readers
+        self._time_zone = time_zone
 
     async def status(self, _request: Request) -> Response:
-        return self._from_snapshot(answers.status)
+        return self._from_snapshot(
+            lambda snapshot, now: answers.status(snapshot, now) | {"time_zone": self._time_zone}
+        )
 
     async def probes(self, _request: Request) -> Response:
         return self._from_snapshot(answers.probes)

@@ -23,7 +23,7 @@ def on_socket(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[
 
     def serve_on_socket(running: RunningSite) -> AbstractContextManager[object]:
         readers = Readers(read_profile, lambda text: read_instant(text, site, running.now()))
-        return UnixServer(application(running, readers), site.socket_path)
+        return UnixServer(application(running, readers, time_zone=site.time_zone), site.socket_path)
 
     return serve_on_socket
 

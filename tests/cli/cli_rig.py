@@ -234,6 +234,7 @@ class RealDaemon:
                 Readers(
                     read_profile, lambda text: read_instant(text, self.site, self._clock.now())
                 ),
+                time_zone=self.site.time_zone,
             ),
             self.site.socket_path,
         )

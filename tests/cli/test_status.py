@@ -164,6 +164,19 @@ def test_what_comes_next_is_told_for_every_kind_of_step(lager: RealDaemon, tmp_p
     assert coming(status["chambers"]["lager"], status) == ["nothing is planned"]
 
 
+def test_a_planned_start_is_shown_at_the_time_that_was_said(
+    lager: RealDaemon, tmp_path: Path
+) -> None:
+    """In the site's time zone, whatever zone the machine is set to."""
+    file = tmp_path / "p.toml"
+    file.write_text(PROFILE)
+    for zone in ("UTC", "America/New_York"):
+        there = lager.environment | {"TZ": zone}
+        assert run("start", str(file), "--at", "fri 18:00", env=there).code == 0
+        shown = run("status", env=there).out
+        assert re.search(r"profile Test lager starts at Fri .*, 18:00$", shown, re.M)
+
+
 def test_watch_keeps_the_screen_up_to_date_until_ctrl_c(lager: RealDaemon) -> None:
     with Terminal("status", "--watch", env=lager.environment) as terminal:
         terminal.until("Beer    19.50 °C")
