@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+from math import isfinite
+
 from fermd.control.commands import (
     AcknowledgeAlarm,
     CancelPlan,
@@ -23,6 +26,7 @@ from fermd.control.commands import (
     StopProfile,
     SwitchOff,
 )
+from fermd.control.wording import span
 
 _PLAIN: dict[type[Command], str] = {
     SwitchOff: "switch the chamber off",
@@ -47,20 +51,36 @@ def command_words(command: Command) -> str:
         case StartProfile():
             return f"start the profile {command.profile.name}"
         case PlanStart():
-            return (
-                f"start the profile {command.profile.name} at {command.at_utc_s:.0f} s POSIX time"
-            )
+            return f"start the profile {command.profile.name} at {_instant(command.at_utc_s)}"
         case ChangeRest():
             return f"go on with the steps of {command.profile.name}"
         case GoToStep():
             return f"go to step {command.step}"
         case ExtendStep():
             longer = "longer" if command.by_s >= 0 else "shorter"
-            return f"make the step {abs(command.by_s):g} s {longer}"
+            return f"make the step {_span(abs(command.by_s))} {longer}"
         case OverrideOutput():
-            return f"{command.duty.value} {'on' if command.on else 'off'} for {command.for_s:g} s"
+            return (
+                f"{command.duty.value} {'on' if command.on else 'off'} for {_span(command.for_s)}"
+            )
         case AcknowledgeAlarm():
             subject = f" ({command.subject})" if command.subject else ""
             return f"acknowledge the alarm {command.alarm}{subject}"
         case _:
             return _PLAIN[type(command)]
+
+
+def _span(seconds: float) -> str:
+    """A span of time; what is refused as none is told as it came."""
+    return span(seconds) if isfinite(seconds) else f"{seconds:g} s"
+
+
+def _instant(utc_s: float) -> str:
+    """A moment to the second, in UTC: the core knows no zone."""
+    try:
+        return f"{_EPOCH + timedelta(seconds=utc_s):%Y-%m-%d %H:%M:%S} UTC"
+    except (OverflowError, ValueError):
+        return f"{utc_s:g} s POSIX time"
+
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

@@ -17,6 +17,7 @@ from fermd.control.commands import (
     ExtendStep,
     OverrideOutput,
     PauseProfile,
+    PlanStart,
     ResumeProfile,
     SetTarget,
     SkipStep,
@@ -258,7 +259,11 @@ def test_every_command_is_answered_once_and_told_with_its_numbers_but_not_its_pe
         ("switch the chamber off", "anna", True),
     ]
     assert command_words(StartProfile(HOLD)) == "start the profile hold"
-    assert command_words(OverrideOutput(Duty.COOL, True, 60.0)) == ("cool on for 60 s")
+    assert command_words(ExtendStep(-7_776_000.0)) == "make the step 90 d shorter"
+    assert command_words(PlanStart(HOLD, 1_772_820_000.0)) == (
+        "start the profile hold at 2026-03-06 18:00:00 UTC"
+    )
+    assert command_words(OverrideOutput(Duty.COOL, True, 60.0)) == "cool on for 1 min"
 
 
 def test_every_command_says_who_asked() -> None:
