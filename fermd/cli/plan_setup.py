@@ -97,7 +97,9 @@ def set_up(said: Said) -> Planned:
         raise ConfigError(file, faults)
     start_c = _start_c(said, profile, site.simulated, assumed)
     batch = _batch(said, profile, start_c, site.simulated, assumed)
-    room, room_file = _room(said, site.simulated, zone, start_utc_s, assumed)
+    line = timeline(profile, start_utc_s, start_c, zone)
+    span_s = (start_utc_s, start_utc_s + line.lasts_s)
+    room, room_file = _room(said, site.simulated, zone, span_s, assumed)
     try:
         parts = planned_chamber(
             chamber,
@@ -109,7 +111,6 @@ def set_up(said: Said) -> Planned:
         )
     except PhysicsError as error:
         raise click.UsageError(f"{error}; see --vessel and --cabinet") from error
-    line = timeline(profile, start_utc_s, start_c, zone)
     plan = Plan(
         profile=profile,
         chamber=parts,
@@ -244,16 +245,25 @@ def _room(
     said: Said,
     trial: SimulatedSettings | None,
     zone: ZoneInfo,
-    start_utc_s: float,
+    span_s: tuple[float, float],
     assumed: list[str],
 ) -> tuple[AmbientTrace, RoomFile | None]:
     if said.room_file is not None:
         if said.room_c is not None or said.swing_c is not None:
             raise click.UsageError("--room-file says it all: leave out --room and --swing")
         read = read_room(said.room_file, zone)
-        laid, years = read.laid_onto(start_utc_s, zone)
+        laid, years = read.laid_onto(span_s[0], zone)
         if years:
             assumed.append(f"the room's file is taken to be {years:+d} years from where it is")
+        first_s, last_s = laid.times_s[0], laid.times_s[-1]
+        if span_s[0] < first_s or span_s[1] > last_s:
+            first, last = (
+                f"{datetime.fromtimestamp(at_s, zone):%Y-%m-%d %H:%M}" for at_s in (first_s, last_s)
+            )
+            assumed.append(
+                f"the room's file goes from {first} to {last}: outside of that the room is taken "
+                "to stay as it is in the nearest row"
+            )
         return _damped(laid, said.lag_s), read
     usual = SimulatedSettings() if trial is None else trial
     mean_c = usual.ambient_c if said.room_c is None else said.room_c
@@ -270,7 +280,7 @@ def _room(
     if swing_c == 0.0:
         return ConstantAmbient(mean_c), None
     return _damped(
-        DayNightAmbient(mean_c, swing_c, _afternoon_s(start_utc_s, zone)), said.lag_s
+        DayNightAmbient(mean_c, swing_c, _afternoon_s(span_s[0], zone)), said.lag_s
     ), None
 
 

@@ -258,6 +258,12 @@ def test_a_room_from_a_file_is_used_with_its_gaps_told(
     told = " ".join(shown.out.split())
     assert "the room's file is taken to be +1 years from where it is" in told
     assert "1 gaps, the longest of 11.0 h, are bridged by straight lines" in told
+    assert "outside of that" not in told
+    room.write_text("time,temp_c\n" + "\n".join(hours[:50]) + "\n")
+    short_room = run("rehearse", short, "--site", site, *START, "--room-file", str(room)).out
+    assert "outside of that the room is taken to stay as it is in the nearest row" in " ".join(
+        short_room.split()
+    )
 
 
 def test_sizing_shows_its_working_and_warns(site: str) -> None:
