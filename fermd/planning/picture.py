@@ -205,7 +205,8 @@ def _strips(axes: Any, seen: Rehearsal, zone: tzinfo) -> None:
             for run in seen.on_times
             if run.duty is duty
         ]
-        axes.broken_barh(spans, (row - 0.35, 0.7), color=COLOURS[duty.value], linewidth=0)
+        # The edge keeps a run in the picture that is narrower than a dot of it.
+        axes.broken_barh(spans, (row - 0.35, 0.7), color=COLOURS[duty.value], linewidth=0.6)
     axes.set_yticks(range(len(rows)), [words[duty] for duty in rows])
     axes.set_ylim(-0.6, max(0.6, len(rows) - 0.4))
     axes.grid(visible=True, axis="x", alpha=0.3)
@@ -215,9 +216,11 @@ def _finish(axes: Any, span_s: tuple[float, float], zone: tzinfo, unit: Unit, ti
     axes.set_ylabel(unit.value)
     axes.grid(visible=True, alpha=0.3)
     low, high = axes.get_ylim()
-    # Room for the names of the steps, which stand at the top.
-    axes.set_ylim(low, high + 0.22 * (high - low))
-    if len(axes.get_legend_handles_labels()[1]) > 1:
+    explained = len(axes.get_legend_handles_labels()[1]) > 1
+    # Room for the names of the steps, which stand at the top, and for the legend at the bottom.
+    below = 0.1 * (high - low) if explained else 0.0
+    axes.set_ylim(low - below, high + 0.22 * (high - low))
+    if explained:
         axes.legend(loc="lower left", frameon=False, ncols=4)
     axes.set_title(title, loc="left")
     axes.set_xlim(_time(span_s[0], zone), _time(span_s[1], zone))
@@ -228,7 +231,8 @@ def _dates(axes: Any, zone: tzinfo) -> None:
     import matplotlib.dates
 
     dates: Any = matplotlib.dates
-    locator = dates.AutoDateLocator(minticks=4, maxticks=10, tz=zone)
+    # Marks at even distances: multiples of days begin anew, and crowd, with every month.
+    locator = dates.AutoDateLocator(minticks=4, maxticks=10, tz=zone, interval_multiples=False)
     axes.xaxis.set_major_locator(locator)
     formatter = dates.AutoDateFormatter(locator, tz=zone)
     # By the distance of two marks in days: years, months, days, hours.
