@@ -135,7 +135,8 @@ def _move(stage: Stage, start_c: float, end_c: float, making: _Making) -> None:
         why = f"{before}: a jump to it is put in, and the time that takes comes on top"
         making.note(stage.start_key, f"{start_c:g} °C", why)
         making.add(Jump(start_c, name=_begin_of(stage.name)), start_c)
-    making.add(Ramp(end_c, rate, stage.name), end_c)
+    # Beyond twelve digits is the dust of a division, and people read the file.
+    making.add(Ramp(end_c, float(f"{rate:.12g}"), stage.name), end_c)
 
 
 def _free_rise(stage: Stage, making: _Making) -> None:
