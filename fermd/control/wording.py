@@ -86,7 +86,7 @@ _REASONS: dict[Rule, str] = {
     Rule.BELOW_BAND: "the beer is at {value}, below {limit}",
     Rule.WITHIN_BAND: "the beer is within its band at {value}",
     Rule.OPPOSITE_CALLED: "the opposite is called for",
-    Rule.COASTS: "the beer is at {value} and goes on to about {limit} by itself",
+    Rule.COASTS: "the beer coasts from {value} to about {limit}",
     Rule.CALL_CONTINUES: "the beer is at {value} on its way to {limit}",
     Rule.NO_TARGET: "no target is set",
     Rule.OVERRIDE: "set by hand for another {left}",

@@ -84,6 +84,10 @@ class SimulatedPlant:
         """Where everything stands at the time that it was last advanced to."""
         self.electric_j = 0.0
         """Electricity used so far."""
+        self.cooled_j = 0.0
+        """Heat that the evaporator has taken away so far."""
+        self.leaked_j = 0.0
+        """Heat that the room has given so far: more while the cabinet is colder than the beer."""
         self.starts = dict.fromkeys(Duty, 0)
         """How often each thing has started to run."""
         self.running_s = dict.fromkeys(Duty, 0.0)
@@ -158,6 +162,8 @@ class SimulatedPlant:
             while end - self._now >= step:
                 self.state, flows = self._model.advance(self.state, drive, step / _UNITS_PER_S)
                 self.electric_j += flows.electric_j
+                self.cooled_j += flows.cooling_j
+                self.leaked_j += flows.leak_j
                 self._now += step
 
     def _let_go(self) -> None:

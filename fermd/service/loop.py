@@ -331,8 +331,12 @@ class ControlLoop:
                 known = ", ".join(answers)
                 request.answer(Answer(False, f"no chamber {request.chamber!r}; there are: {known}"))
                 continue
-            told = answers[request.chamber].pop(0)
-            request.answer(Answer(told.taken, told.why))
+            told = answers[request.chamber]
+            if told:
+                answered = told.pop(0)
+                request.answer(Answer(answered.taken, answered.why))
+            else:
+                request.answer(Answer(False, "the control loop gave no answer"))
 
     def _remember(self, now: Moment, *, force: bool) -> None:
         if not force and now.mono_s - self._remembered_mono_s < REMEMBER_EVERY_S:

@@ -151,7 +151,9 @@ class OutageTeller:
             return max(0.0, started.mono_s - last.mono_s - one.ran_s)
         if last.wall_trusted and now.wall_trusted:
             started_utc_s = now.wall_utc_s - (now.mono_s - started.mono_s)
-            return max(0.0, started_utc_s - last.wall_utc_s - one.ran_s)
+            lasted_s = started_utc_s - last.wall_utc_s - one.ran_s
+            # One of the two clocks was wrong, though both were said to be set: nobody knows.
+            return lasted_s if lasted_s >= 0 else None
         return None
 
 

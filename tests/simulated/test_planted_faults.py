@@ -382,5 +382,5 @@ def test_a_batch_with_every_fault_in_turn_keeps_every_promise(tmp_path: Path) ->
         "no-effect",
     }
     rules = {change.reasons[0].rule for _, change in batch.switched if not change.on}
-    assert rules >= {Rule.WITHIN_BAND, Rule.NO_EFFECT}
+    assert rules >= {Rule.COASTS, Rule.NO_EFFECT}
     assert rules & {Rule.FAIL_SAFE, Rule.AIR_UNKNOWN}
