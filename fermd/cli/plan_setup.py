@@ -307,5 +307,5 @@ def check_picture(path: Path) -> None:
     if not path.absolute().parent.is_dir() or path.is_dir():
         raise Failure(f"{path}: cannot be written; name a file in a folder", os.EX_CANTCREAT)
     if importlib.util.find_spec("matplotlib") is None:
-        why = f"--picture {path}: needs matplotlib: pip install 'fermd[pictures]'"
+        why = f"--picture {path}: needs matplotlib: pip install '.[pictures]' where fermd came from"
         raise Failure(why, os.EX_UNAVAILABLE)

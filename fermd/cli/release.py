@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from fermd.cli.options import FILE
 from fermd.config.errors import ConfigError
 from fermd.config.site_file import load_site
 from fermd.hardware.pin_factories import PinSource
@@ -26,7 +27,8 @@ Examples:
 @click.command(epilog=EXAMPLES)
 @click.option(
     "--site",
-    type=click.Path(path_type=Path),
+    type=FILE,
+    envvar="FERMD_SITE",
     default=Path("/etc/fermd/fermd.toml"),
     show_default=True,
     help="The site file.",

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from fermd.cli.options import FILE
 from fermd.config.errors import ConfigError
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
@@ -34,7 +35,8 @@ Examples:
 @click.command(epilog=EXAMPLES)
 @click.option(
     "--site",
-    type=click.Path(path_type=Path),
+    type=FILE,
+    envvar="FERMD_SITE",
     default=Path("/etc/fermd/fermd.toml"),
     show_default=True,
     help="The site file.",

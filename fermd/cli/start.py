@@ -9,7 +9,7 @@ import click
 from click.shell_completion import CompletionItem
 
 from fermd.cli.command import Command
-from fermd.cli.options import FILE, chamber_option, daemon_options, json_option
+from fermd.cli.options import FILE, chamber_option, daemon_options, json_option, yes_option
 
 if TYPE_CHECKING:
     from fermd.cli.client import Daemon
@@ -48,13 +48,17 @@ def complete_profile(
 )
 @daemon_options
 @chamber_option
+@yes_option
 @json_option
+@click.pass_context
 def command(
+    ctx: click.Context,
     daemon: Daemon,
     profile: str,
     folder: Path | None,
     at: str | None,
     chamber: str | None,
+    yes: bool,
     as_json: bool,
 ) -> None:
     """Start a profile.
@@ -63,10 +67,12 @@ def command(
     end). It begins at its first step, in place of whatever the chamber did before.
     """
     from fermd.cli.client import Refused
+    from fermd.cli.exits import ANSWERED_NO
     from fermd.cli.options import chosen_chamber, who
     from fermd.cli.ordering import status_after
     from fermd.cli.profile_folders import own_folders
-    from fermd.cli.screen import clean, on_terminal, say, show_json
+    from fermd.cli.screen import clean, on_terminal, say, show_json, sure
+    from fermd.cli.status_lines import time_of_day
     from fermd.config.profile_file import find_profile, parse_profile
     from fermd.config.toml_file import read_text
 
@@ -75,6 +81,12 @@ def command(
     name = parse_profile(text, path).name
     before = daemon.status()
     where = chosen_chamber(daemon, chamber, before)
+    running = before["chambers"][where]["profile"]
+    if running is not None and at is None:
+        place = f"step {running['step']} of {running['steps']}"
+        question = f"Start {clean(name)} in place of {clean(running['name'])}, which is at {place}?"
+        if not sure(question, yes):
+            ctx.exit(ANSWERED_NO)
     order = {"command": "start-profile"} if at is None else {"command": "plan-start", "at": at}
     told = {"chamber": where, **order, "profile": name}
     try:
@@ -86,9 +98,13 @@ def command(
     if as_json:
         show_json({**told, "taken": True})
     elif on_terminal():
-        is_what = "is started" if at is None else f"starts at {clean(at)}"
+        after = status_after(daemon, before["tick"])
+        planned = after["chambers"][where].get("planned_start")
+        # The moment itself: where clocks are changed it may not be the time that was typed.
+        when = "" if planned is None else time_of_day(planned["at_utc_s"], after)
+        is_what = "is started" if at is None else f"starts at {when}"
         say(f"{where}: profile {clean(name)} {is_what}.")
-        now = status_after(daemon, before["tick"])["chambers"][where]
+        now = after["chambers"][where]
         say(f"  target {now['target_words']}")
         for output in now["outputs"]:
             say(f"  {output['words']}")

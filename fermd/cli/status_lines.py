@@ -71,7 +71,7 @@ def coming(chamber: Plain, status: Plain) -> list[str]:
     """What comes next and when."""
     planned = chamber.get("planned_start")
     if planned is not None:
-        when = _time_of_day(planned["at_utc_s"], status)
+        when = time_of_day(planned["at_utc_s"], status)
         return [f"profile {planned['profile']} starts at {when}", *_of_profile(chamber, status)]
     return _of_profile(chamber, status) or ["nothing is planned"]
 
@@ -167,10 +167,10 @@ def _at(left_s: float, status: Plain) -> str:
     """When that is by the clock, if the clock can be believed."""
     if not status["clock_is_set"]:
         return ""
-    return f" ({_time_of_day(status['wall_utc_s'] + left_s, status)})"
+    return f" ({time_of_day(status['wall_utc_s'] + left_s, status)})"
 
 
-def _time_of_day(utc_s: float, status: Plain) -> str:
+def time_of_day(utc_s: float, status: Plain) -> str:
     """By the clock that the site lives by, which is the one that times are given in."""
     when = dt.datetime.fromtimestamp(utc_s, ZoneInfo(status["time_zone"]))
     return f"{when:%a %d %b, %H:%M}"

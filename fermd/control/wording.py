@@ -143,7 +143,11 @@ def call(decision: Decision, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
         Call.COOL: "cooling is called for",
         Call.IDLE: "nothing is called for",
     }[decision.call]
-    return f"{what}: {reason(decision.call_reason, mono_s, unit)}"
+    words = f"{what}: {reason(decision.call_reason, mono_s, unit)}"
+    needed = {Call.HEAT: Duty.HEAT, Call.COOL: Duty.COOL}.get(decision.call)
+    if needed is not None and all(output.duty is not needed for output in decision.outputs):
+        words += f"; but the chamber has no output for {_DUTIES[needed]}"
+    return words
 
 
 def target(wanted: Target | None, unit: Unit = Unit.CELSIUS) -> str:

@@ -38,7 +38,8 @@ FACTORIES: Final = {
 _REMEDY: Final = {
     "lgpio": (
         "install the board's package python3-lgpio and make the virtual environment with "
-        "--system-site-packages, or, with Python up to 3.12, install fermd[board]"
+        "--system-site-packages, or, with Python up to 3.12, pip install '.[board]' where fermd "
+        "came from"
     ),
     "native": "use lgpio; native needs /dev/gpiomem, and a Raspberry Pi before the 5",
     "pigpio": "install pigpio and start its daemon, or use lgpio",

@@ -111,8 +111,8 @@ def _figure(path: Path, height_in: float) -> Any:
         from matplotlib.figure import Figure
     except ImportError as error:
         raise PictureError(
-            "pictures need matplotlib: pip install 'fermd[pictures]', or the board's own package "
-            "python3-matplotlib"
+            "pictures need matplotlib: pip install '.[pictures]' where fermd came from, or the "
+            "board's package python3-matplotlib"
         ) from error
     return Figure(figsize=(11, height_in), layout="constrained")
 

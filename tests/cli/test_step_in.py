@@ -191,3 +191,22 @@ def test_a_note_may_come_from_standard_input_and_must_not_be_empty(lager: RealDa
     long = run("note", "x" * 4001, env=lager.environment)
     assert long.code == os.EX_DATAERR
     assert "1 to 4000 characters" in long.err
+
+
+def test_a_running_profile_is_not_replaced_without_being_asked(
+    lager: RealDaemon, profile: str
+) -> None:
+    assert run("start", profile, env=lager.environment).code == 0
+    again = run("start", profile, env=lager.environment)
+    assert again.code == 64
+    assert "--yes" in again.err
+    assert run("start", profile, "--yes", env=lager.environment).code == 0
+    # A start at a time to come replaces nothing yet.
+    assert run("start", profile, "--at", "fri 18:00", env=lager.environment).code == 0
+
+
+def test_a_planned_start_is_told_by_its_moment(lager: RealDaemon, profile: str) -> None:
+    shown = on_terminal(
+        "start", profile, "--at", "2031-12-24 08:00", env=lager.environment | {"NO_COLOR": "1"}
+    )
+    assert "starts at Wed 24 Dec, 08:00" in shown.out
