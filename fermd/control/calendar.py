@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from math import isfinite
 from typing import Annotated, Protocol
 
 from annotated_types import Ge, Le
@@ -94,6 +95,26 @@ def parse_calendar_time(text: str) -> CalendarTime:
     if named not in WEEKDAYS:
         raise ValueError(f"must name a weekday ({', '.join(WEEKDAYS)}) or a month in English")
     return CalendarTime(hour, minute, weekday=WEEKDAYS.index(named))
+
+
+def utc_text(utc_s: float) -> str:
+    """Write an instant (POSIX, s) as text, in UTC: the core knows no other zone and no clock.
+
+    The day is counted in years that begin in March, so that the leap day comes last (the proleptic
+    Gregorian calendar; 400 years have 146097 days).
+    """
+    if not isfinite(utc_s):
+        return f"{utc_s:g} s POSIX time"
+    days, seconds = divmod(int(utc_s), 86400)
+    era, day_of_era = divmod(days + 719468, 146097)
+    year = (day_of_era - day_of_era // 1460 + day_of_era // 36524 - day_of_era // 146096) // 365
+    day_of_year = day_of_era - (365 * year + year // 4 - year // 100)
+    month_from_march = (5 * day_of_year + 2) // 153
+    day = day_of_year - (153 * month_from_march + 2) // 5 + 1
+    month = month_from_march + 3 if month_from_march < 10 else month_from_march - 9
+    hour, minute = seconds // 3600, seconds // 60 % 60
+    civil = era * 400 + year + (month <= 2)
+    return f"{civil:04d}-{month:02d}-{day:02d} {hour:02d}:{minute:02d}:{seconds % 60:02d} UTC"
 
 
 def _date(text: str) -> tuple[int, int, int]:

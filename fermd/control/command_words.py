@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
 from math import isfinite
 
+from fermd.control.calendar import utc_text
 from fermd.control.commands import (
     AcknowledgeAlarm,
     CancelPlan,
@@ -51,7 +51,7 @@ def command_words(command: Command) -> str:
         case StartProfile():
             return f"start the profile {command.profile.name}"
         case PlanStart():
-            return f"start the profile {command.profile.name} at {_instant(command.at_utc_s)}"
+            return f"start the profile {command.profile.name} at {utc_text(command.at_utc_s)}"
         case ChangeRest():
             return f"go on with the steps of {command.profile.name}"
         case GoToStep():
@@ -73,14 +73,3 @@ def command_words(command: Command) -> str:
 def _span(seconds: float) -> str:
     """A span of time; what is refused as none is told as it came."""
     return span(seconds) if isfinite(seconds) else f"{seconds:g} s"
-
-
-def _instant(utc_s: float) -> str:
-    """A moment to the second, in UTC: the core knows no zone."""
-    try:
-        return f"{_EPOCH + timedelta(seconds=utc_s):%Y-%m-%d %H:%M:%S} UTC"
-    except (OverflowError, ValueError):
-        return f"{utc_s:g} s POSIX time"
-
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

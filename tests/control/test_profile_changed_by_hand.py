@@ -208,6 +208,20 @@ def test_a_changed_profile_comes_back_changed_and_can_still_be_undone_after_a_re
     assert stands(bench)[2] == Target.at(12.0)
 
 
+def test_a_ramp_put_back_to_the_plan_goes_on_from_where_the_target_is() -> None:
+    bench = at_work(Profile("slope", (Ramp(10.0, 24.0), FinalHold(10.0))))
+    bench.run(2 * HOUR_S)
+    assert asks(bench, ChangeStepTarget(20.0)).taken
+    bench.run(HOUR_S)
+    here = bench.state.progress
+    assert here is not None
+    assert asks(bench, ReturnToPlan()).taken
+    back = bench.state.progress
+    assert back is not None
+    assert target(back).cool_c == pytest.approx(target(here).cool_c, abs=0.02)
+    assert back.elapsed_s == here.elapsed_s
+
+
 def counted_s(step: Step, before_c: float, after_c: float, **given: Any) -> float:
     """What counts of an outage of an hour."""
     progress = Progress(Profile("one", (step,)), 0, 100.0, 18.0, **given)

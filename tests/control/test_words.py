@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import fields
+from datetime import UTC, datetime, timedelta
 from typing import Any, get_args
 
 import pytest
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from fermd.control import commands, steps, wording
 from fermd.control.alarms import Alarm, AlarmKind, Severity
 from fermd.control.bands import Call
+from fermd.control.calendar import utc_text
 from fermd.control.command_words import command_words
 from fermd.control.commands import (
     OverrideOutput,
@@ -362,6 +364,25 @@ def test_no_reason_that_the_core_really_gives_leaves_a_gap_in_its_words() -> Non
     }
     seldom = {Rule.SUPPLY_LIMIT, Rule.NO_EFFECT, Rule.FAIL_SAFE}
     assert rules >= set(Rule) - outside_of_the_tick - seldom
+
+
+def test_heat_that_the_chamber_has_no_output_for_is_told() -> None:
+    bench = Bench(settings(outputs=(fridge(),)), vessel_c=18.0)
+    bench.run(60.0)
+    bench.tick(SetTarget(25.0))
+    assert bench.decision is not None
+    words = wording.call(bench.decision, bench.mono_s)
+    assert words.endswith("; but the chamber has no output for heating")
+
+
+@given(st.integers(-62135596800, 253402300799))
+def test_an_instant_is_written_as_the_calendar_has_it(utc_s: int) -> None:
+    written = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=utc_s)
+    assert utc_text(float(utc_s)) == f"{written.isoformat(' ', 'seconds')[:19]} UTC"
+
+
+def test_an_instant_that_is_none_is_told_as_it_came() -> None:
+    assert utc_text(float("inf")) == "inf s POSIX time"
 
 
 def test_what_is_called_for_is_told_with_its_reason() -> None:
