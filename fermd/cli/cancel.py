@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fermd.cli.command import Command
-from fermd.cli.options import chamber_option, daemon_options, json_option
+from fermd.cli.options import chamber_option, daemon_options, json_option, why_option
 
 if TYPE_CHECKING:
     from fermd.cli.client import Daemon
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 )
 @daemon_options
 @chamber_option
+@why_option
 @json_option
-def command(daemon: Daemon, chamber: str | None, as_json: bool) -> None:
+def command(daemon: Daemon, chamber: str | None, why: str | None, as_json: bool) -> None:
     """Take back a planned start.
 
     What the chamber does at present goes on.
@@ -35,5 +36,6 @@ def command(daemon: Daemon, chamber: str | None, as_json: bool) -> None:
         chamber,
         {"command": "cancel-plan"},
         as_json=as_json,
+        why=why,
         done="the planned start is taken back",
     )

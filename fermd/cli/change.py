@@ -15,6 +15,7 @@ from fermd.cli.options import (
     daemon_options,
     fahrenheit_option,
     json_option,
+    why_option,
 )
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 @daemon_options
 @chamber_option
 @fahrenheit_option
+@why_option
 @json_option
 def command(
     daemon: Daemon,
@@ -44,6 +46,7 @@ def command(
     folder: Path | None,
     chamber: str | None,
     unit: Unit,
+    why: str | None,
     as_json: bool,
 ) -> None:
     """Change the running profile: this step's target, or the rest.
@@ -71,4 +74,4 @@ def command(
         name = parse_profile(text, path).name
         done = f"after this step come those of {name}"
         what = {"command": "change-rest", "profile_toml": text}
-    order(daemon, chamber, what, as_json=as_json, done=done, unit=unit)
+    order(daemon, chamber, what, as_json=as_json, why=why, done=done, unit=unit)

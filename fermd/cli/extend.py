@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fermd.cli.command import Command
-from fermd.cli.options import Span, chamber_option, daemon_options, json_option
+from fermd.cli.options import Span, chamber_option, daemon_options, json_option, why_option
 
 if TYPE_CHECKING:
     from fermd.cli.client import Daemon
@@ -25,8 +25,11 @@ if TYPE_CHECKING:
 @click.argument("time", type=Span(signed=True))
 @daemon_options
 @chamber_option
+@why_option
 @json_option
-def command(daemon: Daemon, time: float, chamber: str | None, as_json: bool) -> None:
+def command(
+    daemon: Daemon, time: float, chamber: str | None, why: str | None, as_json: bool
+) -> None:
     """Make the present step longer or shorter.
 
     TIME is a number with a unit (s, min, h or d). A step that does not end by time (a ramp, a
@@ -41,5 +44,6 @@ def command(daemon: Daemon, time: float, chamber: str | None, as_json: bool) -> 
         chamber,
         {"command": "extend-step", "by_s": time},
         as_json=as_json,
+        why=why,
         done=f"the present step is {wording.span(abs(time))} {how}",
     )

@@ -115,6 +115,13 @@ def json_option(function: Decorated) -> Decorated:
     )
 
 
+def why_option(function: Decorated) -> Decorated:
+    """`--why`: a reason in the person's own words, for the record."""
+    return click.option(
+        "--why", metavar="TEXT", help="Your reason; stands in the journal beside the change."
+    )(function)
+
+
 def fahrenheit_option(function: Decorated) -> Decorated:
     """`--fahrenheit`; hands the command a `unit`."""
     return click.option(

@@ -26,11 +26,13 @@ def order(
     as_json: bool,
     done: str,
     unit: Unit = Unit.CELSIUS,
+    why: str | None = None,
 ) -> None:
     """Give a chamber a command in the name of the user.
 
-    On a terminal say `done` and what the chamber does now; with JSON say what became of it; else
-    nothing. Raises Failure if it was refused.
+    A reason, if one was given, is noted in the journal right behind the change. On a terminal say
+    `done` and what the chamber does now; with JSON say what became of it; else nothing.
+    Raises Failure if it was refused.
     """
     from fermd.cli.client import Refused
 
@@ -42,6 +44,9 @@ def order(
         if as_json:
             show_json({"chamber": name, **command, "taken": False, "why": refused.why})
         raise
+    reason = (why or "").encode("utf-8", "replace").decode("utf-8").strip()
+    if reason:
+        daemon.note(name, who(), f"why: {reason}")
     if as_json:
         show_json({"chamber": name, **command, "taken": True})
     elif on_terminal():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fermd.cli.command import Command
-from fermd.cli.options import chamber_option, daemon_options, json_option
+from fermd.cli.options import chamber_option, daemon_options, json_option, why_option
 
 if TYPE_CHECKING:
     from fermd.cli.client import Daemon
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 )
 @daemon_options
 @chamber_option
+@why_option
 @json_option
-def command(daemon: Daemon, chamber: str | None, as_json: bool) -> None:
+def command(daemon: Daemon, chamber: str | None, why: str | None, as_json: bool) -> None:
     """Go to the profile's next step now.
 
     A ramp that is skipped leaves the target where it has come to. To go to another step, or back:
@@ -31,4 +32,11 @@ def command(daemon: Daemon, chamber: str | None, as_json: bool) -> None:
     """
     from fermd.cli.ordering import order
 
-    order(daemon, chamber, {"command": "skip-step"}, as_json=as_json, done="went to the next step")
+    order(
+        daemon,
+        chamber,
+        {"command": "skip-step"},
+        as_json=as_json,
+        why=why,
+        done="went to the next step",
+    )

@@ -210,3 +210,14 @@ def test_a_planned_start_is_told_by_its_moment(lager: RealDaemon, profile: str) 
         "start", profile, "--at", "2031-12-24 08:00", env=lager.environment | {"NO_COLOR": "1"}
     )
     assert "starts at Wed 24 Dec, 08:00" in shown.out
+
+
+def test_a_change_stands_in_the_journal_with_who_and_why(lager: RealDaemon, profile: str) -> None:
+    run("start", profile, env=lager.environment)
+    changed = run("extend", "12h", "--why", "the airlock is still busy", env=lager.environment)
+    assert changed.code == 0
+    assert lager.journal.flush()
+    told = run("log", env=lager.environment).out
+    user = pwd.getpwuid(os.getuid()).pw_name
+    assert f"make the step 12 h longer by {user} taken" in told
+    assert f"note by {user}: why: the airlock is still busy" in told
