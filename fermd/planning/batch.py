@@ -10,7 +10,6 @@ from enum import StrEnum
 from typing import Final
 
 from fermd.physics.beer import freezing_point_c
-from fermd.physics.carbon_dioxide import CO2_G_PER_MOL
 from fermd.physics.errors import require
 from fermd.physics.extract import (
     alcohol_by_volume,
@@ -99,22 +98,12 @@ class PlannedBatch:
         return freezing_point_c(self.alcohol_w_percent, self.original_p)
 
     @property
-    def wort_freezes_at_c(self) -> float:
-        """Freezing point before anything has fermented, °C: there is no alcohol yet."""
-        return freezing_point_c(0.0, self.original_p)
-
-    @property
     def co2_made_kg(self) -> float:
         """The carbon dioxide that the whole fermentation sets free."""
         if self.is_finished:
             return 0.0
         beer_kg = wort_kg(self.volume_l, self.original_p)
         return beer_kg * carbon_dioxide_share_of_beer(self.original_p, self.final_p)
-
-    @property
-    def co2_made_l(self) -> float:
-        """The same as a gas at 20 °C and 1 atm (24.06 l/mol, ideal gas)."""
-        return self.co2_made_kg * 1e3 / CO2_G_PER_MOL * 24.055
 
     def fermentation(self) -> FermentationModel | None:
         """The batch at work; None for a finished beer."""

@@ -6,7 +6,7 @@ against it (`fermd.config.profile_file`, `fermd.control.foresight`).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -341,8 +341,3 @@ def _late(line: Timeline) -> Iterator[Caution]:
             yield Caution(
                 CautionRule.MAY_BE_LATE, segment.index, {"expected_utc_s": segment.begins_utc_s}
             )
-
-
-def worst(found: Sequence[Caution], rule: CautionRule) -> Caution | None:
-    """The first caution of a rule, if there is one."""
-    return next((one for one in found if one.rule is rule), None)

@@ -25,7 +25,7 @@ from fermd.control.commands import AcknowledgeAlarm, Command
 from fermd.control.decision import Decision
 from fermd.control.events import CommandAnswered, Event, OutageSeen, OutputChanged
 from fermd.control.moment import Moment
-from fermd.control.reading import Sample
+from fermd.control.reading import Sample, Trusted
 from fermd.control.reasons import Rule
 from fermd.control.settings import SiteSettings
 from fermd.control.site import SiteState
@@ -140,7 +140,7 @@ class ControlLoop:
             events[name].extend(decision.events)
         self._drive(now, events)
         self._journal.readings(rows)
-        self._tell_outage(now, events)
+        self._tell_outage(decisions, now, events)
         site_events = self._site_tick(now, requests)
         for name, happened in events.items():
             if happened:
@@ -252,11 +252,14 @@ class ControlLoop:
             return False
         return True
 
-    def _tell_outage(self, now: Moment, events: dict[str, list[Event]]) -> None:
+    def _tell_outage(
+        self, decisions: Mapping[str, Decision], now: Moment, events: dict[str, list[Event]]
+    ) -> None:
         """Tell of the time before this start, and count what of it counts for the profile."""
         self._told_now = []
         for one in self._settings.chambers:
-            beer_c = recall.beer_temperature(self._state.chambers[one.name], one)
+            vessel = decisions[one.name].vessel
+            beer_c = vessel.temp_c if isinstance(vessel, Trusted) else None
             self._outage.happened(one.name, events[one.name])
             known = self._outage.tell(one.name, beer_c, now)
             if known is not None:

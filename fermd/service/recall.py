@@ -16,11 +16,9 @@ from typing import Any
 
 from fermd.control.alarms import Alarm, AlarmKind, Alarms, standing
 from fermd.control.events import AlarmPhase
-from fermd.control.health import reading
 from fermd.control.memory import ForgottenError, from_plain, to_plain
 from fermd.control.moment import Moment
 from fermd.control.protection import History, history_after_restart
-from fermd.control.reading import Trusted
 from fermd.control.settings import ChamberSettings, Duty, SiteSettings
 from fermd.control.site import SiteState
 from fermd.control.state import ChamberState, first_state
@@ -131,13 +129,6 @@ def adopt(
             fresh = _carried(fresh, before, one)
         chambers[one.name] = fresh
     return SiteState(chambers, old.waiting_since_mono_s)
-
-
-def beer_temperature(chamber: ChamberState, settings: ChamberSettings) -> float | None:
-    """Return the beer's temperature (°C) if it can be trusted."""
-    probe = settings.vessel_probe
-    seen = reading(chamber.healths[probe.name], probe)
-    return seen.temp_c if isinstance(seen, Trusted) else None
 
 
 def _untold(

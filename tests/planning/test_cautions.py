@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
@@ -14,7 +15,7 @@ from fermd.control.wording import Unit
 from fermd.physics.ambient import ConstantAmbient, DayNightAmbient
 from fermd.planning.batch import Closure, PlannedBatch, final_from, gravity_words, original_from
 from fermd.planning.caution_words import caution_words
-from fermd.planning.cautions import Caution, CautionRule, cautions, room_span_c, worst
+from fermd.planning.cautions import Caution, CautionRule, cautions, room_span_c
 from fermd.planning.heat import heat_along
 from fermd.planning.rehearsal import Plan, rehearse
 from fermd.planning.timeline import timeline
@@ -32,8 +33,12 @@ def rules(one: Plan) -> set[CautionRule]:
     return {caution.rule for caution in found(one)}
 
 
+def first(told: Sequence[Caution], rule: CautionRule) -> Caution | None:
+    return next((one for one in told if one.rule is rule), None)
+
+
 def the(rule: CautionRule, one: Plan) -> Caution:
-    caution = worst(found(one), rule)
+    caution = first(found(one), rule)
     assert caution is not None
     return caution
 
@@ -200,7 +205,7 @@ def test_a_date_that_the_beer_or_a_person_may_miss_is_told() -> None:
     profile = Profile("late", (WaitForPerson(18.0, "hops"), late, FinalHold(1.0)))
     line = timeline(profile, MARCH_S, 18.0, VIENNA, {0: 2 * DAY_S})
     told = cautions(line, heat_along(line, None), WATER, chamber_of(WATER), ConstantAmbient(18.0))
-    caution = worst(told, CautionRule.MAY_BE_LATE)
+    caution = first(told, CautionRule.MAY_BE_LATE)
     assert caution is not None
     assert caution.step == 1
     assert "expected to have passed" in caution_words(caution, profile)
