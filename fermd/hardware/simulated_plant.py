@@ -80,6 +80,7 @@ class SimulatedPlant:
         self._heat_w = 0.0
         self._door_open = False
         self._switches = {duty: _Switch() for duty in Duty}
+        self._broken: set[Duty] = set()
         self.state: ThermalState = model.settled(self._ambient_c, beer_c)
         """Where everything stands at the time that it was last advanced to."""
         self.electric_j = 0.0
@@ -126,6 +127,17 @@ class SimulatedPlant:
         switch.stuck = on
         self.starts[duty] += with_start.started()
 
+    def break_load(self, duty: Duty, broken: bool, at_utc_s: float) -> None:
+        """Let what hangs on a switch do nothing although it is fed; False mends it.
+
+        A compressor that hums and does not cool, a heater whose wire is burnt through.
+        """
+        self.advance_to(at_utc_s)
+        if broken:
+            self._broken.add(duty)
+        else:
+            self._broken.discard(duty)
+
     def power_cut(self, at_utc_s: float, lasted_s: float) -> None:
         """Let nothing run for so long, not even through a welded contact; all is off afterwards."""
         self.advance_to(at_utc_s)
@@ -147,12 +159,13 @@ class SimulatedPlant:
 
     def _integrate(self, end: int) -> None:
         runs = {duty: switch.conducts for duty, switch in self._switches.items()}
+        works = {duty: on and duty not in self._broken for duty, on in runs.items()}
         drive = Drive(
             self._ambient_c,
             self._heat_w,
-            runs[Duty.COOL],
-            runs[Duty.HEAT],
-            runs[Duty.FAN],
+            works[Duty.COOL],
+            works[Duty.HEAT],
+            works[Duty.FAN],
             self._door_open,
         )
         for duty, conducts in runs.items():

@@ -108,7 +108,8 @@ class Writing:
         """Readings were queued."""
         if self._readings_wait_since_s is None:
             self._readings_wait_since_s = time.monotonic()
-        if self._readings_due():
+        # A thread that is at work looks again by itself; waking it for nothing costs two switches.
+        if self._idle and self._readings_due():
             self.changed.notify_all()
 
     @property
@@ -151,19 +152,25 @@ class Writing:
                 self._idle = False
                 # What belongs together comes within milliseconds: one commit for all of it.
                 self.changed.wait_for(self._hurried, self._settings.linger_s)
-                closing, flush = self._closing, self._wanted_flush
-            succeeded = self._succeeds(self._round)
-            for _ in range(TRIES_AT_CLOSING - 1):
-                if closing and not succeeded:
-                    succeeded = self._succeeds(self._round)
-            with self.changed:
-                # A file that was set aside in this round is neither: the next round writes.
-                if succeeded or self.failure is not None:
-                    self._done_flush = flush
-                self.changed.notify_all()
-            if closing:
-                self._file.let_go()
+            if self.work_once():
                 return
+
+    def work_once(self) -> bool:
+        """One round of the thread: write what is due; whether it was the last one."""
+        with self.changed:
+            closing, flush = self._closing, self._wanted_flush
+        succeeded = self._succeeds(self._round)
+        for _ in range(TRIES_AT_CLOSING - 1):
+            if closing and not succeeded:
+                succeeded = self._succeeds(self._round)
+        with self.changed:
+            # A file that was set aside in this round is neither: the next round writes.
+            if succeeded or self.failure is not None:
+                self._done_flush = flush
+            self.changed.notify_all()
+        if closing:
+            self._file.let_go()
+        return closing
 
     def _succeeds(self, action: Callable[[], None]) -> bool:
         """Do it; whatever goes wrong is noted, and seen to as far as it can be."""

@@ -345,6 +345,19 @@ def test_a_broken_or_unknown_line_takes_every_line_of_the_call_off(
     assert not board.plants["lager"].runs(Duty.HEAT)
 
 
+def test_a_fridge_that_hums_without_cooling_draws_current_and_moves_no_heat() -> None:
+    plant = plant_at()
+    plant.break_load(Duty.COOL, True, 0.0)
+    plant.switch(Duty.COOL, True, 0.0)
+    plant.advance_to(3600.0)
+    assert plant.runs(Duty.COOL)
+    assert plant.running_s[Duty.COOL] == 3600.0
+    assert plant.cooled_j == 0.0
+    plant.break_load(Duty.COOL, False, 3600.0)
+    plant.advance_to(7200.0)
+    assert plant.cooled_j > 0.0
+
+
 def test_a_relay_can_be_welded_or_burnt_away_and_says_nothing_of_it(
     board: SimulatedBoard, clock: SimulatedClock
 ) -> None:
