@@ -94,6 +94,13 @@ def test_a_compressor_runs_its_minimum_time_even_if_nobody_calls_any_more() -> N
     assert not relay.asked(False, 180.0).on
 
 
+def test_the_minimum_run_time_counts_from_the_start_and_not_from_the_boot() -> None:
+    relay = Relay()
+    relay.asked(True, 5000.0)
+    (reason,) = relay.asked(False, 5010.0).reasons
+    assert reason.until_mono_s == 5180.0
+
+
 def test_safety_stops_a_compressor_within_its_minimum_run_time() -> None:
     relay = Relay()
     relay.asked(True, 0.0)
@@ -142,6 +149,16 @@ def test_a_compressor_starts_no_more_often_in_any_hour_than_is_allowed() -> None
     assert starts[4] == HOUR_S
 
 
+def test_a_start_is_out_of_mind_when_its_hour_is_full() -> None:
+    once = fridge(protection=ProtectionSettings(starts_per_hour=1))
+    relay = Relay(once)
+    relay.asked(True, 0.0)
+    relay.asked(False, 10.0)
+    assert relay.rules(True, HOUR_S - 0.1) == [Rule.STARTS_PER_HOUR]
+    assert relay.asked(True, HOUR_S).on
+    assert relay.history.starts_mono_s == (HOUR_S,)
+
+
 def test_the_lock_that_holds_longest_is_named_first() -> None:
     relay = Relay(history=unknown_history(FRIDGE.protection, 0.0))
     made = relay.asked(True, 1.0)
@@ -153,6 +170,27 @@ def test_the_lock_that_holds_longest_is_named_first() -> None:
     ]
     untils = [reason.until_mono_s for reason in made.reasons]
     assert untils == [HOUR_S - 3 * 480.0, 480.0, 300.0, 300.0]
+
+
+def test_every_lock_tells_the_number_that_it_counts_by() -> None:
+    relay = Relay(history=unknown_history(FRIDGE.protection, 0.0))
+    made = relay.asked(True, 1.0, Surroundings(other_stopped_mono_s=-500.0, changeover_s=600.0))
+    told = {reason.rule: (reason.until_mono_s, reason.number) for reason in made.reasons}
+    assert told == {
+        Rule.STARTS_PER_HOUR: (HOUR_S - 3 * 480.0, 4.0),
+        Rule.START_TO_START: (480.0, 480.0),
+        Rule.MINIMUM_OFF: (300.0, 300.0),
+        Rule.POWER_UP: (300.0, None),
+        Rule.CHANGEOVER: (100.0, 600.0),
+    }
+
+
+def test_the_opposite_that_runs_is_named_before_every_lock_that_ends_by_time() -> None:
+    relay = Relay(history=unknown_history(FRIDGE.protection, 0.0))
+    assert relay.rules(True, 1.0, Surroundings(other_on=True))[:2] == [
+        Rule.OTHER_RUNNING,
+        Rule.STARTS_PER_HOUR,
+    ]
 
 
 def test_a_lock_says_nothing_where_nothing_is_called_for() -> None:
@@ -211,6 +249,13 @@ def test_an_output_found_without_effect_goes_off_even_if_nobody_looked_for_a_day
     relay.history = rest(relay.history, relay.output.protection, 3000.0)
     assert relay.rules(True, 90_000.0) == [Rule.NO_EFFECT]
     assert not relay.history.on
+
+
+def test_an_output_that_ran_from_the_first_moment_of_the_boot_is_found_without_effect_too() -> None:
+    relay = Relay(fridge(protection=ProtectionSettings(longest_run_s=86400.0, rest_s=0.25)))
+    relay.asked(True, 0.0)
+    relay.history = rest(relay.history, relay.output.protection, 0.5)
+    assert relay.rules(True, 1.0) == [Rule.NO_EFFECT]
 
 
 def test_an_output_without_protection_follows_its_call() -> None:

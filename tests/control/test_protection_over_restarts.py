@@ -61,6 +61,17 @@ def test_starts_under_looser_settings_are_not_forgotten_by_a_crash() -> None:
     assert set(looser) <= set(after.starts_mono_s)
 
 
+def test_a_stop_in_the_moment_of_the_restart_is_no_time_that_lies_ahead() -> None:
+    known = History(stopped_mono_s=1000.0, started_mono_s=500.0, starts_mono_s=(500.0,))
+    assert history_after_restart(known, COMPRESSOR, 1000.0, proven=True) is known
+
+
+def test_a_start_of_a_full_hour_ago_is_out_of_mind_after_a_crash() -> None:
+    known = History(stopped_mono_s=300.0, starts_mono_s=(0.0, 480.5))
+    after = history_after_restart(known, COMPRESSOR, HOUR_S, proven=False)
+    assert after.starts_mono_s[:2] == (480.5, 1200.0)
+
+
 def test_a_rest_is_kept_over_a_kill_and_never_lasts_longer_than_a_rest() -> None:
     known = History(rest_until_mono_s=1500.0)
     after = history_after_restart(known, REST, 1000.0, proven=False)
