@@ -7,12 +7,13 @@ Everything is what `fermd run` starts, but for three things that a test needs:
 - Each level that a pin is driven to is a line in FOLDER/edges, written at once: what the relays did
   can be seen from outside, also after kill -9. A pin whose process is gone keeps its level there,
   as on a board whose kernel keeps its outputs.
-- Time runs PACE times faster. All of it: boot clock, waits, leases, reads of the bus. The boot id
-  is the machine's own, so that minutes of protection are seconds of test and a restart is one
-  within the same boot.
+- Time runs PACE times faster (or as often as FERMD_TEST_PACE says). All of it: boot clock, waits,
+  leases, reads of the bus. The boot id is the machine's own, so that minutes of protection are
+  seconds of test and a restart is one within the same boot.
 - Files in FOLDER plant what a test wants: `wall-offset` (s) sets the wall clock, `wall-unset` makes
-  it one that is not known to be set, `hang` holds the loop for as long as it is there, `explode`
-  lets the tick end in an exception that nobody expects.
+  it one that is not known to be set, `boot` (an id, and when that boot began, s of the faster boot
+  clock) makes this another boot, `hang` holds the loop for as long as it is there, `explode` lets
+  the tick end in an exception that nobody expects. `ticks`, if there, is touched in each tick.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from threading import Event
@@ -41,7 +42,7 @@ from fermd.service.clock import SystemClock
 from fermd.service.hold import Ports
 
 PACE = 120.0
-"""A minute passes in half a second."""
+"""A minute passes in half a second, unless FERMD_TEST_PACE says otherwise."""
 
 WALL_AT_BOOT_UTC_S = 1_790_000_000.0
 PLANTED = "a fault that was planted"
@@ -80,21 +81,27 @@ class EdgePins:
 class FastClock(SystemClock):
     """The machine's boot clock, faster, and a wall clock that a file can set."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, pace: float) -> None:
         super().__init__()
         self._folder = folder
+        self._pace = pace
+        self._booted_s = 0.0
+        if (boot := folder / "boot").exists():
+            self._boot_id, booted_s = boot.read_text("ascii").split()
+            self._booted_s = float(booted_s)
 
     def now(self) -> Moment:
-        mono_s = time.clock_gettime(time.CLOCK_BOOTTIME) * PACE
+        machine_s = time.clock_gettime(time.CLOCK_BOOTTIME) * self._pace
         try:
             offset_s = float((self._folder / "wall-offset").read_text("ascii"))
         except FileNotFoundError:
             offset_s = 0.0
         known = not (self._folder / "wall-unset").exists()
-        return Moment(mono_s, WALL_AT_BOOT_UTC_S + mono_s + offset_s, wall_trusted=known)
+        wall_utc_s = WALL_AT_BOOT_UTC_S + machine_s + offset_s
+        return Moment(machine_s - self._booted_s, wall_utc_s, wall_trusted=known)
 
     def wait_until(self, mono_s: float) -> bool:
-        return super().wait_until(mono_s / PACE)
+        return super().wait_until((mono_s + self._booted_s) / self._pace)
 
 
 class PlantedProbes:
@@ -117,6 +124,8 @@ class PlantedProbes:
         self._bus.__exit__(kind, error, trace)
 
     def take(self) -> Mapping[str, Sequence[Sample]]:
+        with suppress(FileNotFoundError):
+            os.utime(self._folder / "ticks")
         if (self._folder / "explode").exists():
             raise ZeroDivisionError(PLANTED)
         while (self._folder / "hang").exists():
@@ -131,11 +140,13 @@ def main(what: str, site_path: Path, folder: Path) -> int:
     if what == "release":
         return release(site_path, EdgePins(folder))
 
+    pace = float(os.environ.get("FERMD_TEST_PACE", PACE))
+
     @contextmanager
     def open_ports(site: SiteFile) -> Iterator[Ports]:
-        with FastClock(folder) as clock:
+        with FastClock(folder, pace) as clock:
             # The bus waits in real time: its period is the only one that must be made shorter.
-            hurried = replace(site, sample_period_s=site.sample_period_s / PACE)
+            hurried = replace(site, sample_period_s=site.sample_period_s / pace)
             ports = board_ports(hurried, clock, EdgePins(folder))
             yield replace(ports, probes=PlantedProbes(ports.probes, folder))
 

@@ -109,11 +109,12 @@ class Edge:
     gpio: int
     on: bool
     """Both relays are energised by a low level."""
+    pace: float = PACE
 
     @property
     def mono_s(self) -> float:
         """On the boot clock as the daemon has it."""
-        return self.at_s * PACE
+        return self.at_s * self.pace
 
 
 class Listener:
