@@ -16,6 +16,7 @@ from fermd.control.commands import AcknowledgeAlarm, OverrideOutput, SetTarget
 from fermd.control.effect import Watch, watch
 from fermd.control.events import AlarmChanged
 from fermd.control.reasons import Reason, Rule
+from fermd.control.safety import drives
 from fermd.control.settings import (
     HOUR_S,
     Duty,
@@ -132,6 +133,25 @@ def test_the_finding_says_what_it_stands_on(duty: Duty) -> None:
 
 def test_a_fan_is_not_judged_by_temperatures() -> None:
     assert watch(None, EFFECT, Duty.FAN, True, 15.0, 0.0) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("duty", "air_c", "plain"),
+    [
+        (Duty.COOL, 17.0, True),
+        (Duty.COOL, 17.1, False),
+        (Duty.COOL, 19.0, False),
+        (Duty.COOL, None, False),
+        (Duty.HEAT, 19.0, True),
+        (Duty.HEAT, 18.9, False),
+        (Duty.HEAT, 17.0, False),
+    ],
+)
+def test_air_a_full_degree_from_the_beer_shows_that_an_output_works(
+    duty: Duty, air_c: float | None, plain: bool
+) -> None:
+    assert drives(duty, 18.0, air_c) is plain
+    assert not drives(duty, None, air_c)
 
 
 def drifting(bench: Bench, for_s: float, vessel_c_per_h: float, air_c_per_h: float = 0.0) -> None:

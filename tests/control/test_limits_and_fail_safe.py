@@ -218,6 +218,10 @@ def test_beer_is_not_cooled_to_its_freezing_margin_even_by_hand() -> None:
     bench.run(50.0)
     bench.tick(OverrideOutput(Duty.COOL, True, 3600.0))
     assert bench.on(Duty.COOL)
+    # Within the differential, but not back from the limit yet: what runs runs on.
+    bench.vessel_c = -1.4
+    bench.tick()
+    assert bench.on(Duty.COOL)
     bench.vessel_c = -1.5
     bench.tick()
     assert not bench.on(Duty.COOL)
