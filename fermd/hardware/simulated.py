@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import inf
 from random import Random
 from threading import RLock
 from types import TracebackType
@@ -154,6 +155,8 @@ class SimulatedRelayBank:
         self._states: dict[str, RelayState] = {}
         self._expired: list[str] = []
         self._broken: set[str] = set()
+        self._first_end_mono_s = inf
+        """No lease ends before this, so that there is nothing to look after until then."""
 
     def __enter__(self) -> Self:
         with self._lock:
@@ -244,14 +247,22 @@ class SimulatedRelayBank:
 
     def _settle(self) -> None:
         """Note what has let go by itself; the plant did so at that very moment."""
+        if self._first_end_mono_s == inf:
+            return
         now_s = self._clock.now().mono_s
+        if now_s < self._first_end_mono_s:
+            return
         for line, state in self._states.items():
             if state.on and state.lease_until_mono_s <= now_s:
                 self._switch(line, on=False)
                 self._expired.append(line)
+        ends = (state.lease_until_mono_s for state in self._states.values() if state.on)
+        self._first_end_mono_s = min(ends, default=inf)
 
     def _switch(self, line: str, *, on: bool, lease_until_mono_s: float = 0.0) -> None:
         contact, clock = self._contacts[line], self._clock
         until_s = clock.true_at(lease_until_mono_s) if on else None
         contact.plant.switch(contact.duty, on, clock.true_utc_s, until_s)
+        if on:
+            self._first_end_mono_s = min(self._first_end_mono_s, lease_until_mono_s)
         self._states[line] = RelayState(on, on == contact.active_high, lease_until_mono_s)

@@ -74,18 +74,20 @@ class SimulatedClock:
         self._due: list[tuple[float, int, Callable[[], None]]] = []
         self._order = itertools.count()
         self._woken = False
+        self._present: Moment | None = None
+        """What `now()` gave last; good until time passes or the wall clock is set."""
         self._wake_fd = -1
         if self._pace is not None:
             self._wake_fd = os.eventfd(0, os.EFD_CLOEXEC | os.EFD_NONBLOCK)
 
     def now(self) -> Moment:
         """Return the present on both clocks."""
-        true_s = self.true_utc_s
-        return Moment(
-            true_s - self._booted_true_s,
-            true_s * (1.0 + self._drift) + self._wall_offset_s,
-            self._wall_trusted,
-        )
+        true_s, present = self.true_utc_s, self._present
+        mono_s = true_s - self._booted_true_s
+        if present is None or present.mono_s != mono_s:
+            wall_utc_s = true_s * (1.0 + self._drift) + self._wall_offset_s
+            present = self._present = Moment(mono_s, wall_utc_s, self._wall_trusted)
+        return present
 
     @property
     def true_utc_s(self) -> float:
@@ -108,6 +110,7 @@ class SimulatedClock:
     def vouch_for_wall(self, is_set: bool) -> None:
         """Say whether the wall clock is known to be set."""
         self._wall_trusted = is_set
+        self._present = None
 
     def wait_until(self, mono_s: float) -> bool:
         """Wait until then; True if woken early by `wake()`, which is thereby used up."""
@@ -140,6 +143,7 @@ class SimulatedClock:
     def step_wall(self, by_s: float) -> None:
         """Set the wall clock forward (or, below 0, back) by so much."""
         self._wall_offset_s += by_s
+        self._present = None
 
     def power_cut(self, lasted_s: float, *, wall_survives: bool = False) -> None:
         """Let the board be without power for so long, and start again.
@@ -150,9 +154,11 @@ class SimulatedClock:
         self._reached_true_s = self.true_utc_s + lasted_s
         self._booted_true_s = self._reached_true_s
         self._boots += 1
+        self._present = None
         if not wall_survives:
             self._wall_offset_s += wall_s - self.now().wall_utc_s
             self._wall_trusted = False
+            self._present = None
 
     def _sleep(self, until_true_s: float) -> bool:
         """Sleep until a true time; True if woken before it."""

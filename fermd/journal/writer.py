@@ -115,6 +115,9 @@ class SqliteJournal:
 
     def trouble(self) -> Trouble | None:
         """What is wrong at present, if anything; failing to write comes first."""
+        if self._writing.failure is None and self._writing.set_aside is None:
+            # Asked at every tick: while all is well the loop does not even wait for the lock.
+            return None
         with self._changed:
             if (failure := self._writing.failure) is not None:
                 losses = self._writing.pending.losses

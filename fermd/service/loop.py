@@ -199,12 +199,13 @@ class ControlLoop:
             for probe in one.probes:
                 taken = by_id.get(self._wiring.probe_ids[probe.name], ())
                 samples[probe.name] = taken
-                rows.extend(
-                    _row(now, one.name, probe.name, probe.offset_c, sample) for sample in taken
+                for sample in taken:
+                    rows.append(_row(now, one.name, probe.name, probe.offset_c, sample))
+            commands: tuple[Command, ...] = ()
+            if requests:
+                commands = tuple(
+                    request.command for request in requests if request.chamber == one.name
                 )
-            commands: tuple[Command, ...] = tuple(
-                request.command for request in requests if request.chamber == one.name
-            )
             inputs[one.name] = Inputs(samples, commands)
         return inputs, rows
 
@@ -323,6 +324,8 @@ class ControlLoop:
         return [*events, *changed]
 
     def _answer(self, requests: Sequence[Request], decisions: Mapping[str, Decision]) -> None:
+        if not requests:
+            return
         answers = {
             name: [e for e in decision.events if isinstance(e, CommandAnswered)]
             for name, decision in decisions.items()
@@ -395,10 +398,8 @@ def _without_what_never_was(
 
 def _row(now: Moment, chamber: str, probe: str, offset_c: float, sample: Sample) -> ReadingRow:
     # The sample's own time, on both clocks: it was taken a little before this tick.
-    taken = replace(
-        now,
-        mono_s=sample.taken_mono_s,
-        wall_utc_s=now.wall_utc_s - (now.mono_s - sample.taken_mono_s),
-    )
+    taken_mono_s = sample.taken_mono_s
+    wall_utc_s = now.wall_utc_s - (now.mono_s - taken_mono_s)
+    taken = Moment(taken_mono_s, wall_utc_s, now.wall_trusted)
     temp_c = None if sample.temp_c is None else sample.temp_c + offset_c
     return ReadingRow(taken, chamber, probe, temp_c, sample.fault)
