@@ -133,8 +133,12 @@ def test_the_fail_safe_cycle_says_until_when_each_part_of_it_lasts() -> None:
     bench.run(50.0)
     assert bench.decision is not None
     assert bench.decision.call_reason.until_mono_s == bench.mono_s + 600.0
-    bench.run(600.0)
+    bench.run(200.0)
+    assert bench.decision.call_reason.until_mono_s == bench.mono_s + 400.0
+    bench.run(400.0)
     assert bench.decision.call_reason.until_mono_s == bench.mono_s + 3000.0
+    bench.run(1000.0)
+    assert bench.decision.call_reason.until_mono_s == bench.mono_s + 2000.0
 
 
 def test_protection_holds_in_fail_safe_too() -> None:
