@@ -78,7 +78,8 @@ def key_text(path: Sequence[str | int]) -> str:
         if isinstance(part, int):
             text += f"[{part + 1}]"
             continue
-        shown = part if _BARE_KEY.fullmatch(part) else _quoted(part)
+        short = len(part) <= LONGEST_VALUE_SHOWN
+        shown = part if short and _BARE_KEY.fullmatch(part) else _quoted(part)
         text += f".{shown}" if text else shown
     return text
 

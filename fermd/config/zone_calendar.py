@@ -31,14 +31,26 @@ class ZoneCalendar:
     zone: ZoneInfo
 
     def next_utc_s(self, rule: CalendarTime, after_utc_s: float) -> float | None:
-        """Return the first instant of the rule after this one; None if there is none any more."""
+        """Return the first instant of the rule after this one; None if there is none any more.
+
+        None, too, outside the years 1 to 9999: a board's clock that was never set may say anything,
+        and control must not fall over it.
+        """
         if rule.date is not None:
             at_s = self._instant_s(_local(rule.date, rule))
             return at_s if at_s > after_utc_s else None
+        try:
+            return self._next_of_many_s(rule, after_utc_s)
+        except (OverflowError, ValueError, OSError):
+            return None
+
+    def _next_of_many_s(self, rule: CalendarTime, after_utc_s: float) -> float | None:
         # The trigger names days; which instant of the day is ours to say (see above).
         day = datetime.fromtimestamp(after_utc_s, self.zone).date() - timedelta(days=1)
         for _ in range(4):
             found = _next_day(rule, day)
+            if found is None:
+                return None
             at_s = self._instant_s(_local(found, rule))
             if at_s > after_utc_s:
                 return at_s
@@ -105,9 +117,9 @@ def _days(rule: CalendarTime) -> CronTrigger:
     )
 
 
-def _next_day(rule: CalendarTime, day: date) -> tuple[int, int, int]:
+def _next_day(rule: CalendarTime, day: date) -> tuple[int, int, int] | None:
     found = _days(rule).get_next_fire_time(None, datetime(day.year, day.month, day.day, tzinfo=UTC))
-    return found.year, found.month, found.day
+    return None if found is None else (found.year, found.month, found.day)
 
 
 def _local(day: tuple[int, int, int], rule: CalendarTime) -> datetime:

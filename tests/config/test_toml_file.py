@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fermd.config.errors import ConfigError
+from fermd.config.errors import ConfigError, key_text
 from fermd.config.example import SHORT_SITE
 from fermd.config.profile_file import load_profile
 from fermd.config.site_file import load_site
@@ -111,3 +111,7 @@ def test_windows_line_ends_are_fine(tmp_path: Path) -> None:
     file = tmp_path / "fermd.toml"
     file.write_bytes(SHORT_SITE.replace("\n", "\r\n").encode())
     assert load_site(file).settings.chambers[0].name == "lager"
+
+
+def test_a_key_as_long_as_a_file_is_shown_shortened() -> None:
+    assert len(key_text(["chamber", "x" * 100_000, "cool"])) < 100

@@ -293,3 +293,13 @@ def test_no_question_takes_a_tick_long_however_far_back_its_answer_lies() -> Non
 
 def utc_s(text: str) -> float:
     return datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp()
+
+
+@pytest.mark.parametrize("utc_s", [1e12, -1e12, 1e18, 253402300799.0, -62135596800.0])
+@pytest.mark.parametrize("time", ["18:00", "fri 18:00", "apr-sep 07:00"])
+def test_a_clock_that_says_no_year_that_there_is_has_no_times(utc_s: float, time: str) -> None:
+    calendar = ZoneCalendar(ZoneInfo("Europe/Vienna"))
+    rule = parse_calendar_time(time)
+    assert calendar.next_utc_s(rule, utc_s) is None or utc_s < 0
+    before_s = calendar.last_utc_s(rule, utc_s)
+    assert before_s is None or before_s <= utc_s
