@@ -1,4 +1,4 @@
-"""What a scenario of the comparison is: a plant, a room, a beer, a plan of targets, and its figures' windows.
+"""What a scenario of the comparison is: plant, room, beer, a plan of targets, its figures' windows.
 
 Every contestant gets the same plant, the same probes with the same noise, the same outputs with the
 same protections, and the same plan; what differs is only what it calls for.
@@ -7,7 +7,7 @@ same protections, and the same plan; what differs is only what it calls for.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from fermd.control.settings import ChamberSettings
 from fermd.physics.fermentation import FermentationModel
@@ -59,8 +59,8 @@ class Scenario:
     doors: Sequence[Door] = ()
     fan_always: bool = False
     """A circulation fan that runs all the time."""
-    vessel_probe: ProbeModel = ProbeModel()
-    air_probe: ProbeModel = ProbeModel()
+    vessel_probe: ProbeModel = field(default_factory=ProbeModel)
+    air_probe: ProbeModel = field(default_factory=ProbeModel)
     start_utc_s: float = 1_772_323_200.0
     """1 March 2026, 00:00 UTC."""
     period_s: float = 10.0

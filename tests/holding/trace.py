@@ -1,4 +1,4 @@
-"""What happened in one run of a scenario: everything that the figures and the picture are made of."""
+"""What happened in one run of a scenario: all that figures and picture are made of."""
 
 from __future__ import annotations
 

@@ -1,0 +1,132 @@
+"""The figures of a run: how far the true beer was from its target, how often things were switched.
+
+All of them are of the beer itself, not of what a probe shows. The windows are the scenario's and
+the same for everybody: a hold counts from `settle_s` after its ramp or jump on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+from trace import Series, Trace
+
+import numpy as np
+from scenario import DAY_S, HOUR_S, Leg, Scenario
+
+WITHIN_C = 0.3
+"""So near to the target is there, °C."""
+
+STAYS_S = 6 * HOUR_S
+"""So long it must stay there to have settled, s."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepFigures:
+    """What followed one change of the target."""
+
+    began_s: float
+    from_c: float
+    to_c: float
+    overshoot_c: float
+    """The furthest beyond the new target, the way the target went, until the hold counts, °C."""
+    undershoot_c: float
+    """The furthest back to the side it came from, after its furthest beyond the target, °C."""
+    settled_s: float
+    """From the change (for a ramp: from its end) until the beer came within `WITHIN_C` for
+    `STAYS_S` or more, s; infinite if it never did."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """One run in numbers."""
+
+    rms_c: float
+    """Root mean square of the beer's error during holds, °C."""
+    p95_c: float
+    """95 % of the time in holds the beer was no further off than this, °C."""
+    within_share: float
+    """Share of the time in holds within `WITHIN_C`."""
+    overshoot_c: float
+    """The largest of all steps, °C; 0 if the target never changed."""
+    undershoot_c: float
+    settled_s: float
+    """The longest of all steps, s."""
+    ramp_rms_c: float | None
+    """Root mean square of the error during ramps, °C; None without ramps."""
+    cool_starts_a_day: float
+    heat_starts_a_day: float
+    shortest_off_s: float | None
+    kwh_a_day: float
+    steps: tuple[StepFigures, ...]
+
+    @property
+    def starts_a_day(self) -> float:
+        """Starts of what cools, or of what heats where nothing cools."""
+        return self.cool_starts_a_day or self.heat_starts_a_day
+
+
+def figures(scenario: Scenario, trace: Trace) -> Figures:
+    """Work out the figures of a run."""
+    error_c = trace.beer_c - trace.target_c
+    held = np.zeros(trace.t_s.size, dtype=np.bool_)
+    ramped = np.zeros(trace.t_s.size, dtype=np.bool_)
+    steps: list[StepFigures] = []
+    began_s, before_c = 0.0, scenario.start_c
+    for leg in scenario.plan:
+        ends_s, ramp_ends_s = began_s + leg.lasts_s, began_s + leg.ramp_s
+        held |= (trace.t_s >= ramp_ends_s + leg.settle_s) & (trace.t_s < ends_s)
+        ramped |= (trace.t_s >= began_s) & (trace.t_s < ramp_ends_s)
+        if leg.target_c != before_c:
+            steps.append(_step(trace, leg, began_s, before_c))
+        began_s, before_c = ends_s, leg.target_c
+    off_c = np.abs(error_c[held])
+    days = trace.t_s.size * scenario.period_s / DAY_S
+    return Figures(
+        rms_c=_rms(error_c[held]),
+        p95_c=float(np.percentile(off_c, 95)),
+        within_share=float(np.mean(off_c <= WITHIN_C)),
+        overshoot_c=max((each.overshoot_c for each in steps), default=0.0),
+        undershoot_c=max((each.undershoot_c for each in steps), default=0.0),
+        settled_s=max((each.settled_s for each in steps), default=0.0),
+        ramp_rms_c=_rms(error_c[ramped]) if ramped.any() else None,
+        cool_starts_a_day=trace.cool_starts_s.size / days,
+        heat_starts_a_day=trace.heat_starts_s.size / days,
+        shortest_off_s=trace.shortest_off_s,
+        kwh_a_day=trace.electric_j / 3.6e6 / days,
+        steps=tuple(steps),
+    )
+
+
+def _rms(error_c: Series) -> float:
+    return float(np.sqrt(np.mean(np.square(error_c))))
+
+
+def _step(trace: Trace, leg: Leg, began_s: float, before_c: float) -> StepFigures:
+    ramp_ends_s, ends_s = began_s + leg.ramp_s, began_s + leg.lasts_s
+    way = 1.0 if leg.target_c > before_c else -1.0
+    after = (trace.t_s >= ramp_ends_s) & (trace.t_s < ends_s)
+    watched = after & (trace.t_s < ramp_ends_s + leg.settle_s)
+    beyond_c = way * (trace.beer_c[watched] - leg.target_c)
+    furthest = int(np.argmax(beyond_c))
+    back_c = 0.0
+    if beyond_c[furthest] > 0.0:
+        back_c = max(0.0, -float(np.min(beyond_c[furthest:])))
+    return StepFigures(
+        began_s=began_s,
+        from_c=before_c,
+        to_c=leg.target_c,
+        overshoot_c=max(0.0, float(beyond_c[furthest])),
+        undershoot_c=back_c,
+        settled_s=_settled_s(trace.t_s[after] - ramp_ends_s, trace.beer_c[after] - leg.target_c),
+    )
+
+
+def _settled_s(since_s: Series, error_c: Series) -> float:
+    """Return when the first stay of at least `STAYS_S` within `WITHIN_C` began."""
+    outside = np.flatnonzero(np.abs(error_c) > WITHIN_C)
+    period_s = float(since_s[1] - since_s[0])
+    # A stay lies between two moments outside; before the first and after the last counts too.
+    edges = np.concatenate(([-1], outside, [since_s.size]))
+    lasted_s = (np.diff(edges) - 1) * period_s
+    long = np.flatnonzero(lasted_s >= STAYS_S)
+    return float(since_s[edges[long[0]] + 1]) if long.size else inf

@@ -1,0 +1,45 @@
+"""The comparison as a table of text, and what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import isinf
+
+from figures import Figures
+from scenario import HOUR_S, Scenario
+
+ASSUMED = """\
+Errors are of the true beer, in °C, over the holds alone: a hold counts from an ample time after its
+step on (twice the quickest way there and 12 h), the same for everybody. over/under: the furthest
+beyond a new target and back again; settled: hours from a step until the beer stays within 0.3 °C
+for 6 h (– never); in band: share of the holds within 0.3 °C; starts: of cooling and of heat a day.
+Lags: probe in a thermowell 41 s, taped to the wall 156 s, in still air 290 s, in moved air 50 s.
+Noise: 0.03 °C (standard deviation) on every reading, then the steps of a 12-bit probe (0.0625 °C);
+a reading every 10 s. All have the same probes, noise, outputs and protections."""
+
+HEADER = (
+    f"{'':12} {'RMS':>6} {'95 %':>6} {'over':>6} {'under':>6} {'settled':>7} {'ramp':>6} "
+    f"{'in band':>7} {'starts':>12} {'off, s':>7} {'kWh/d':>6}"
+)
+
+
+def table(scenarios: Sequence[Scenario], results: Mapping[str, Mapping[str, Figures]]) -> str:
+    """Return the table: by scenario, one line a contestant."""
+    lines = []
+    for scenario in scenarios:
+        lines += ["", f"{scenario.title}  [{scenario.name}, {scenario.lasts_s / 86400:.1f} days]"]
+        lines.append(HEADER)
+        lines += [_line(name, each) for name, each in results[scenario.name].items()]
+    return "\n".join([*lines, "", ASSUMED])
+
+
+def _line(contestant: str, each: Figures) -> str:
+    settled = "–" if isinf(each.settled_s) else f"{each.settled_s / HOUR_S:.1f}"
+    ramp = "" if each.ramp_rms_c is None else f"{each.ramp_rms_c:.2f}"
+    off = "" if each.shortest_off_s is None else f"{each.shortest_off_s:.0f}"
+    starts = f"{each.cool_starts_a_day:.1f} + {each.heat_starts_a_day:.1f}"
+    return (
+        f"{contestant:12} {each.rms_c:6.3f} {each.p95_c:6.3f} {each.overshoot_c:6.2f} "
+        f"{each.undershoot_c:6.2f} {settled:>7} {ramp:>6} {each.within_share:7.0%} "
+        f"{starts:>12} {off:>7} {each.kwh_a_day:6.2f}"
+    )
