@@ -179,6 +179,21 @@ def test_alarms_of_other_subjects_are_left_alone() -> None:
     assert acknowledge(before, LATCHED.value, SUBJECT, "anna") == (before, (), False)
 
 
+def test_the_alarms_after_the_one_that_was_seen_are_kept() -> None:
+    present = {(LATCHED, name): Condition(LATCHED, name) for name in ("first", "second", "third")}
+    alarms, _ = observe((), present, 0.0, 0.0)
+    kept, _, found = acknowledge(alarms, LATCHED.value, "second", "anna")
+    assert found
+    assert [(alarm.subject, alarm.phase) for alarm in kept] == [
+        ("first", RAISED),
+        ("second", ACKNOWLEDGED),
+        ("third", RAISED),
+    ]
+    # What cannot be seen again is passed over, and the rest is still there.
+    again, events, found = acknowledge(kept, LATCHED.value, "second", "ben")
+    assert (again, events, found) == (kept, (), False)
+
+
 def test_two_subjects_have_an_alarm_each() -> None:
     present = {(AT_ONCE, name): Condition(AT_ONCE, name) for name in ("first", "second")}
     alarms, events = observe((), present, 0.0, 0.0)

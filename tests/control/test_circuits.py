@@ -21,10 +21,11 @@ from fermd.control import site
 from fermd.control.chamber import Inputs
 from fermd.control.commands import OverrideOutput
 from fermd.control.decision import Decision
+from fermd.control.events import OutputChanged
 from fermd.control.moment import Moment
 from fermd.control.protection import History
 from fermd.control.reading import Sample
-from fermd.control.reasons import Rule
+from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import (
     ChamberSettings,
     CircuitSettings,
@@ -193,6 +194,43 @@ def test_when_the_daemon_stops_every_chamber_is_off() -> None:
     state, events = site.let_go(site_of.state, site_of.settings, Rule.STOPPING, site_of.mono_s)
     assert {name: len(happened) for name, happened in events.items()} == {"one": 1, "two": 1}
     assert not any(h.on for one in state.chambers.values() for h in one.histories.values())
+
+
+def test_the_relays_that_let_go_by_themselves_are_told_of_chamber_by_chamber() -> None:
+    site_of = Site(6.0, cold("one", 2.0), cold("two", 2.0))
+    site_of.tick({"one": True, "two": True})
+    state, events = site.let_go(
+        site_of.state, site_of.settings, Rule.LEASE_EXPIRED, site_of.mono_s + 3.0, {"two"}
+    )
+    assert events["one"] == ()
+    (change,) = events["two"]
+    assert isinstance(change, OutputChanged)
+    assert (change.line, change.on, change.reasons) == ("two", False, (Reason(Rule.LEASE_EXPIRED),))
+    assert state.chambers["one"].histories[Duty.COOL].on
+    stopped = state.chambers["two"].histories[Duty.COOL]
+    assert (stopped.on, stopped.stopped_mono_s) == (False, site_of.mono_s + 3.0)
+
+
+def test_a_chamber_of_which_nothing_came_in_is_stepped_all_the_same() -> None:
+    for limit_a in (6.0, None):
+        site_of = Site(6.0, cold("one", 2.0), cold("two", 2.0))
+        if limit_a is None:
+            site_of.settings = SiteSettings(site_of.settings.chambers)
+        state, decisions = site.step(
+            site_of.state, site_of.settings, {}, Moment(site_of.mono_s + 10.0)
+        )
+        assert set(decisions) == {"one", "two"}
+        assert {one.last_mono_s for one in state.chambers.values()} == {site_of.mono_s + 10.0}
+
+
+def test_a_load_that_has_waited_its_patience_keeps_the_whole_circuit() -> None:
+    site_of = Site(4.0, cold("one", 4.0), cold("two", 0.5), cold("three", 0.5))
+    site_of.tick({"two": True})
+    site_of.tick({"one": True})
+    site_of.tick(after_s=PATIENCE_S - 10.0)
+    assert site_of.tick({"three": True, "two": False}, after_s=10.0) == set()
+    assert site_of.rules("three") == [Rule.SUPPLY_LIMIT]
+    assert site_of.tick() == {"one"}
 
 
 class OverloadedError(AssertionError):

@@ -77,6 +77,14 @@ def test_a_run_of_bad_readings_is_a_fault_of_that_name(fault: ProbeFault) -> Non
     assert probe.health.counts == {fault: 5}
 
 
+def test_a_probe_that_has_never_been_good_tells_its_newest_fault() -> None:
+    probe = Probe()
+    assert probe.shows(ProbeFault.CHECKSUM) == Untrusted(ProbeFault.CHECKSUM, 0.0)
+    assert probe.shows(18.0, ProbeFault.NO_ANSWER) == Untrusted(
+        ProbeFault.NO_ANSWER, 0.0, 18.0, 20.0
+    )
+
+
 def test_every_fault_has_its_own_counter() -> None:
     probe = trusted_probe(beer_probe(bad_run=100, stale_s=1800.0))
     probe.shows(*BUS_FAULTS, ProbeFault.CHECKSUM, 85.0, -127.0, 30.0)
@@ -184,6 +192,20 @@ def test_without_any_reading_trust_ends_at_the_stale_limit() -> None:
     assert probe.health.counts == {ProbeFault.STALE: 1}
 
 
+def test_a_probe_that_was_silent_earns_its_trust_anew() -> None:
+    probe = trusted_probe(beer_probe(stale_s=120.0))
+    probe.shows(*[None] * 13)
+    assert isinstance(probe.shows(18.0, 18.0), Untrusted)
+    assert probe.shows(18.0) == Trusted(18.0, 190.0)
+
+
+def test_a_probe_that_was_moved_while_nobody_saw_it_is_no_jump() -> None:
+    probe = trusted_probe()
+    probe.shows(*[ProbeFault.DISCONNECTED] * 5)
+    assert probe.shows(5.0, 5.0, 5.0) == Trusted(5.0, 110.0)
+    assert ProbeFault.JUMP not in probe.health.counts
+
+
 def test_bad_readings_do_not_keep_an_old_one_fresh() -> None:
     probe = trusted_probe(beer_probe(stale_s=30.0, bad_run=100))
     assert isinstance(probe.shows(*[ProbeFault.CHECKSUM] * 3), Trusted)
@@ -236,6 +258,15 @@ def test_the_share_of_bad_readings_follows_what_came_lately() -> None:
     assert probe.health.bad_share == pytest.approx(0.25, abs=0.01)
     probe.shows(*[18.0] * 5 * SHARE_SAMPLES)
     assert probe.health.bad_share < 0.01
+
+
+def test_the_share_of_bad_readings_stands_still_while_the_probe_is_lost() -> None:
+    probe = trusted_probe()
+    probe.shows(*[ProbeFault.CHECKSUM] * 5)
+    share = probe.health.bad_share
+    assert share == pytest.approx(1 - (1 - 1 / SHARE_SAMPLES) ** 5)
+    probe.shows(*[ProbeFault.CHECKSUM] * 100)
+    assert probe.health.bad_share == share
 
 
 def test_a_sample_is_a_temperature_or_a_fault() -> None:

@@ -258,12 +258,22 @@ def test_a_soak_counts_by_its_own_tolerance_once_it_has_been_reached() -> None:
 
 
 def test_a_free_rise_counts_between_floor_and_ceiling() -> None:
-    assert counted_s(FreeRise(16.0, 22.0, 10 * HOUR_S), 18.0, 21.0) == HOUR_S
+    rise = FreeRise(16.0, 22.0, 10 * HOUR_S)
+    assert counted_s(rise, 18.0, 21.0) == HOUR_S
+    assert counted_s(rise, 15.0, 23.0) == HOUR_S
+    assert counted_s(rise, 14.0, 15.0) == counted_s(rise, 23.0, 24.0) == 0.0
+
+
+def test_beer_that_stood_still_on_the_edge_of_its_temperature_was_there() -> None:
+    assert counted_s(HELD, 12.0 + HOLD_WITHIN_C, 12.0 + HOLD_WITHIN_C) == HOUR_S
+    assert counted_s(HELD, 12.0 - HOLD_WITHIN_C, 12.0 - HOLD_WITHIN_C) == HOUR_S
 
 
 def test_no_more_counts_than_the_step_still_needs() -> None:
     # 100 s of the hour have run already.
     assert counted_s(Hold(12.0, HOUR_S), 12.0, 12.0) == HOUR_S - 100.0
+    assert counted_s(Hold(12.0, HOUR_S), 12.0, 12.0, extra_s=50.0) == HOUR_S - 50.0
+    assert counted_s(Hold(12.0, 100.0), 12.0, 12.0) == 0.0
 
 
 @pytest.mark.parametrize("step", [Ramp(12.0, 1.0), Jump(12.0), WaitForPerson(12.0, "look")])
