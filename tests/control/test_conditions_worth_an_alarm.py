@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from chamber_bench import Bench, settings, unprotected, vessel_probe
 
-from fermd.control.alarms import AlarmKind
-from fermd.control.commands import SetTarget, StartProfile, SwitchOff
-from fermd.control.reading import ProbeFault, Trusted
+from fermd.control.alarms import Alarm, AlarmKind, Condition
+from fermd.control.commands import PauseProfile, SetTarget, StartProfile, SwitchOff
+from fermd.control.conditions import (
+    NEARER_C,
+    STARTING_PATIENCE_S,
+    UNSTEADY_SHARE,
+    follow_deviation,
+    present,
+)
+from fermd.control.moment import Moment
+from fermd.control.reading import ProbeFault, Trusted, Untrusted
 from fermd.control.settings import HOUR_S, AttentionSettings, LimitSettings, ProbeSettings
-from fermd.control.steps import FreeRise, Profile
+from fermd.control.state import Deviation
+from fermd.control.steps import FreeRise, Profile, Target, WaitForPerson
 
 ATTENTION = AttentionSettings(off_target_c=2.0, off_target_for_s=4 * HOUR_S)
 
@@ -38,6 +48,122 @@ def test_beer_that_stays_too_cold_is_an_alarm_of_its_own() -> None:
     bench.run(4.1 * HOUR_S, every_s=60.0)
     assert AlarmKind.BEER_TOO_COLD in bench.alarms()
     assert AlarmKind.BEER_TOO_WARM not in bench.alarms()
+
+
+def alarm_of(bench: Bench, kind: AlarmKind) -> Alarm:
+    assert bench.decision is not None
+    (alarm,) = [alarm for alarm in bench.decision.alarms if alarm.kind is kind]
+    return alarm
+
+
+def test_an_alarm_about_beer_tells_how_far_it_is_and_what_was_allowed() -> None:
+    bench = off_target(17.5)
+    bench.run(4.1 * HOUR_S, every_s=60.0)
+    alarm = alarm_of(bench, AlarmKind.BEER_TOO_WARM)
+    assert (alarm.subject, alarm.value, alarm.limit) == ("", 2.5, 2.0)
+    bench = off_target(-1.75, target_c=-1.5)
+    bench.run(200.0)
+    alarm = alarm_of(bench, AlarmKind.NEAR_FREEZING)
+    limits = bench.settings.limits
+    assert (alarm.subject, alarm.value, alarm.limit) == ("", -1.75, limits.freezing_point_c)
+
+
+def test_an_alarm_about_a_probe_tells_its_name_and_the_last_that_it_showed() -> None:
+    keg = ProbeSettings(name="keg", bad_run=1, frozen_s=0.0)
+    bench = Bench(unprotected(watching_probes=(keg,)), vessel_c=14.0, air_c=11.0)
+    bench.run(100.0)
+    bench.vessel_c = bench.air_c = None
+    bench.run(600.0)
+    assert bench.decision is not None
+    assert {
+        (alarm.kind, alarm.subject, alarm.value, alarm.limit)
+        for alarm in bench.decision.alarms
+        if alarm.kind is not AlarmKind.PROBE_UNSTEADY
+    } == {
+        (AlarmKind.VESSEL_PROBE_LOST, "beer", 14.0, None),
+        (AlarmKind.AIR_PROBE_LOST, "air", 11.0, None),
+        (AlarmKind.WATCHING_PROBE_LOST, "keg", 14.0, None),
+    }
+
+
+def test_an_unsteady_probe_is_told_by_its_name_and_the_share_of_reads_that_fail() -> None:
+    bench = Bench(unprotected())
+    unsteady = replace(bench.state.healths["beer"], bad_share=UNSTEADY_SHARE)
+    steady = replace(unsteady, bad_share=UNSTEADY_SHARE - 0.001)
+    found = present(
+        bench.state,
+        bench.settings,
+        {"beer": unsteady, "air": steady},
+        Trusted(18.0, 0.0),
+        Trusted(18.0, 0.0),
+        {},
+        Moment(0.0),
+    )
+    kind = AlarmKind.PROBE_UNSTEADY
+    assert found == {(kind, "beer"): Condition(kind, "beer", UNSTEADY_SHARE, UNSTEADY_SHARE)}
+
+
+def test_a_wait_for_a_person_is_told_by_the_name_of_its_step_or_else_by_what_it_asks() -> None:
+    for step, subject in (
+        (WaitForPerson(18.0, "add the hops", "dry hop"), "dry hop"),
+        (WaitForPerson(18.0, "add the hops"), "add the hops"),
+    ):
+        bench = Bench(unprotected())
+        bench.run(30.0)
+        bench.tick(StartProfile(Profile("wait", (step,))))
+        assert alarm_of(bench, AlarmKind.WAITING_FOR_PERSON).subject == subject
+        bench.tick(PauseProfile())
+        bench.tick()
+        assert AlarmKind.WAITING_FOR_PERSON not in bench.alarms()
+
+
+def starting(since_mono_s: float) -> Untrusted:
+    return Untrusted(ProbeFault.STARTING, since_mono_s)
+
+
+@pytest.mark.parametrize(
+    ("vessel", "air", "kinds"),
+    [
+        (starting(0.1), starting(0.1), set()),
+        (starting(0.0), starting(0.1), {AlarmKind.VESSEL_PROBE_LOST}),
+        (starting(0.1), starting(0.0), {AlarmKind.AIR_PROBE_LOST}),
+        (
+            Untrusted(ProbeFault.CHECKSUM, 299.0),
+            Untrusted(ProbeFault.CHECKSUM, 299.0),
+            {AlarmKind.VESSEL_PROBE_LOST, AlarmKind.AIR_PROBE_LOST},
+        ),
+    ],
+)
+def test_a_probe_has_five_minutes_to_give_its_first_readings(
+    vessel: Untrusted, air: Untrusted, kinds: set[AlarmKind]
+) -> None:
+    bench = Bench(unprotected())
+    now = Moment(STARTING_PATIENCE_S)
+    found = present(bench.state, bench.settings, {}, vessel, air, {}, now)
+    assert {kind for kind, _ in found} == kinds
+
+
+def deviates(off_c: float, before: Deviation | None) -> Deviation | None:
+    """How a chamber with a target of 15 °C remembers beer so far above it (below: negative)."""
+    bench = Bench(unprotected(attention=ATTENTION))
+    state = replace(bench.state, deviation=before)
+    after = follow_deviation(state, bench.settings, Target.at(15.0), 15.0 + off_c, 700.0)
+    return after.deviation
+
+
+def test_beer_is_off_its_target_only_beyond_what_is_allowed() -> None:
+    assert deviates(2.0, None) is None
+    assert deviates(-2.0, None) is None
+    assert deviates(2.5, None) == Deviation(True, 2.5, 700.0)
+    assert deviates(-2.5, None) == Deviation(False, 2.5, 700.0)
+    assert deviates(1.0, Deviation(True, 2.5, 0.0)) is None
+
+
+def test_beer_has_come_nearer_once_it_is_a_tenth_of_a_degree_nearer() -> None:
+    before = Deviation(True, 4.0, 0.0)
+    assert deviates(3.95, before) == before
+    assert deviates(5.0, before) == before
+    assert deviates(2.5, Deviation(True, 2.5 + NEARER_C, 0.0)) == Deviation(True, 2.5, 700.0)
 
 
 def test_beer_that_comes_nearer_all_the_time_is_no_alarm_however_far_it_is() -> None:

@@ -72,6 +72,18 @@ def test_a_lag_at_the_start_of_a_run_is_not_accused(duty: Duty) -> None:
 
 
 @BOTH
+def test_a_run_has_turned_once_it_has_come_back_by_half_of_the_wrong_way(duty: Duty) -> None:
+    before = Watch(15.0, 0.0, 15.0 - SIGN[duty])
+    turned_c = before.worst_c + SIGN[duty] * EFFECT.wrong_way_c / 2
+    assert watch(before, EFFECT, duty, True, turned_c, 60.0) == (
+        Watch(turned_c, 60.0, turned_c),
+        None,
+    )
+    nearly_c = before.worst_c + SIGN[duty] * EFFECT.wrong_way_c * 0.49
+    assert watch(before, EFFECT, duty, True, nearly_c, 60.0) == (before, None)
+
+
+@BOTH
 def test_what_turned_and_fails_later_is_found_from_where_it_turned(duty: Duty) -> None:
     found_s = accused_after_s(duty, line(duty, (1.4, -0.6), (0.6, 0.5), (10.0, -0.5)))
     assert found_s == pytest.approx(4 * HOUR_S, abs=120.0)
