@@ -17,6 +17,7 @@ from fermd.control.reading import ProbeFault, Reading, Trusted, Untrusted
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.control.steps import Target
+from fermd.control.swing import Learned
 from fermd.control.wording import Unit
 
 NOW_S: Final = 0.0
@@ -76,7 +77,7 @@ def decision_of(name: str, chamber: Plain) -> Decision:
         outputs=tuple(_output(plain) for plain in chamber["outputs"]),
         outlook=None,
         planned=None,
-        coast_share=None,
+        learned={Duty(duty): Learned(**known) for duty, known in chamber["learned"].items()},
         alarms=(),
         events=(),
     )

@@ -1,13 +1,13 @@
 """When heat or cooling is called for: two bands around the target, and an idle zone between.
 
-    ── target + cool band ─────────────── a call for cooling begins at or above
-    ── target + cool band − differential  it ends at or below
+    ── cool from ───── a call for cooling begins at or above
+    ── heat until ──── a call for heat ends at or above
     ── target
-    ── target − heat band + differential  a call for heat ends at or above
-    ── target − heat band ─────────────── it begins at or below
+    ── cool until ──── a call for cooling ends at or below
+    ── heat from ───── a call for heat begins at or below
 
-Each side has its own band and differential; settings in which one side's call would end beyond
-the other side's band are refused when they are read, so neither can fight the other.
+Each side has its own band and differential. Where the four edges lie is worked out in `swing.py`:
+from the settings alone (`plain_edges` here), or with what has been learned of the chamber.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fermd.control.reasons import Reason, Rule
-from fermd.control.settings import BandSettings
+from fermd.control.settings import BandSettings, Duty
 from fermd.control.steps import Target
 
 
@@ -36,34 +36,49 @@ class Called:
     reason: Reason
 
 
-def call(
-    target: Target,
-    beer_c: float,
-    before: Call,
-    heat: BandSettings,
-    cool: BandSettings,
-    coast_c: float = 0.0,
-) -> Called:
-    """What is called for at a beer temperature (°C), given what was called for before.
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Where calls begin and end, °C, as read by the vessel probe."""
 
-    `coast_c` is how far the beer goes on cooling by itself: cooling is judged by where the beer is
-    going, so that a call ends so much early, and none begins while the beer is on its way.
+    heat_from_c: float
+    heat_until_c: float
+    cool_from_c: float
+    cool_until_c: float
+    coming_c: float | None = None
+    """Where the beer is still going by itself after a run; None: nowhere."""
+
+
+def plain_edges(
+    target: Target, heat: BandSettings, cool: BandSettings, last: Duty | None = None
+) -> Edges:
+    """Return the edges without any foresight: a call ends at the target at the latest.
+
+    What the beer coasts comes on top. `last` is the side that ran last: the other one begins only
+    beyond its changeover band.
     """
-    cool_from_c = target.cool_c + cool.band_c
-    cool_until_c = cool_from_c - cool.differential_c
-    heat_from_c = target.heat_c - heat.band_c
-    coming_c = beer_c - coast_c
-    if before is Call.COOL and coming_c > cool_until_c:
-        if beer_c >= cool_from_c:
-            return Called(Call.COOL, Reason(Rule.ABOVE_BAND, beer_c, cool_from_c))
-        return Called(Call.COOL, Reason(Rule.CALL_CONTINUES, beer_c, cool_until_c + coast_c))
-    if before is not Call.COOL and coming_c >= cool_from_c:
-        return Called(Call.COOL, Reason(Rule.ABOVE_BAND, beer_c, cool_from_c))
-    if beer_c <= heat_from_c:
-        return Called(Call.HEAT, Reason(Rule.BELOW_BAND, beer_c, heat_from_c))
-    if before is Call.HEAT and beer_c < heat_from_c + heat.differential_c:
-        until_c = heat_from_c + heat.differential_c
-        return Called(Call.HEAT, Reason(Rule.CALL_CONTINUES, beer_c, until_c))
-    if beer_c > cool_until_c and coast_c > 0:
-        return Called(Call.IDLE, Reason(Rule.COASTS, beer_c, coming_c))
+    heat_c = heat.changeover_band_c if last is Duty.COOL else heat.band_c
+    cool_c = cool.changeover_band_c if last is Duty.HEAT else cool.band_c
+    return Edges(
+        target.heat_c - heat_c,
+        target.heat_c - max(heat.band_c - heat.differential_c, 0.0),
+        target.cool_c + cool_c,
+        target.cool_c + max(cool.band_c - cool.differential_c, 0.0),
+    )
+
+
+def call(edges: Edges, beer_c: float, before: Call) -> Called:
+    """Return what is called for at a beer temperature (°C), given what was called for before."""
+    # A call neither begins nor goes on where it would end.
+    if beer_c > edges.cool_until_c:
+        if beer_c >= edges.cool_from_c:
+            return Called(Call.COOL, Reason(Rule.ABOVE_BAND, beer_c, edges.cool_from_c))
+        if before is Call.COOL:
+            return Called(Call.COOL, Reason(Rule.CALL_CONTINUES, beer_c, edges.cool_until_c))
+    if beer_c < edges.heat_until_c:
+        if beer_c <= edges.heat_from_c:
+            return Called(Call.HEAT, Reason(Rule.BELOW_BAND, beer_c, edges.heat_from_c))
+        if before is Call.HEAT:
+            return Called(Call.HEAT, Reason(Rule.CALL_CONTINUES, beer_c, edges.heat_until_c))
+    if edges.coming_c is not None:
+        return Called(Call.IDLE, Reason(Rule.COASTS, beer_c, edges.coming_c))
     return Called(Call.IDLE, Reason(Rule.WITHIN_BAND, beer_c))

@@ -11,12 +11,11 @@ from __future__ import annotations
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from fermd.control import conditions, health, orders, outages, profile_orders, profile_run, safety
+from fermd.control import conditions, health, orders, outages, placing, profile_orders, profile_run, safety
 from fermd.control.alarms import Alarms, observe, standing
 from fermd.control.bands import Call, Called
 from fermd.control.bands import call as call_of_bands
 from fermd.control.calendar import WallTime
-from fermd.control.coast import foreseen_c, learn
 from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
 from fermd.control.effect import Watch, watch
@@ -30,6 +29,7 @@ from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
+from fermd.control.swing import Look, Swing, edges, learn
 
 LONGEST_TICK_S = 300.0
 """Two ticks further apart than this, s, were no control: the time between them is a gap, and does
@@ -57,9 +57,11 @@ class _View:
     air: Reading | None
     vessel_c: float | None
     air_c: float | None
+    beer_c: float | None
+    """Where the beer is, by both probes (placing.py): what the bands go by."""
 
 
-_TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "coast", "last_mono_s")
+_TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "swing", "placing", "last_mono_s")
 """What every tick changes, changed in one go: this is the hottest path of the simulator."""
 
 
@@ -80,17 +82,12 @@ def step(
     state = profile_run.advance(state, view.vessel_c, passed_s, wall, events)
     target = profile_run.target(state)
     called = _call(state, settings, target, view, now)
-    cooled = _is_on(state.histories, Duty.COOL)
+    was_running = _running(state.histories)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
-    coast = learn(
-        state.coast,
-        settings.coast,
-        was_on=cooled,
-        is_on=_is_on(state.histories, Duty.COOL),
-        disturbed=_is_on(state.histories, Duty.HEAT),
-        beer_c=view.vessel_c,
-        air_c=view.air_c,
-        mono_s=now.mono_s,
+    swing = _follow_swing(state, settings, was_running, target, view, passed_s, now)
+    heating = _running(state.histories) is Duty.HEAT
+    placed = placing.observe(
+        state.placing, view.vessel_c, view.air_c, passed_s, now.mono_s, heating=heating
     )
     state, watches = _watch(state, settings, outputs, view, now)
     state = _tell_target(state, target, events)
@@ -98,7 +95,7 @@ def step(
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
-    state = _TICKED(state, healths, called.call, watches, alarms, coast, now.mono_s)
+    state = _TICKED(state, healths, called.call, watches, alarms, swing, placed, now.mono_s)
     return state, _decision(state, settings, target, called, view, outputs, wall, events)
 
 
@@ -167,7 +164,10 @@ def _look(
     vessel = readings[settings.vessel_probe.name]
     vessel_c = vessel.temp_c if isinstance(vessel, Trusted) else None
     air_c = air.temp_c if isinstance(air, Trusted) else None
-    return healths, _View(readings, vessel, air, vessel_c, air_c)
+    beer_c = None
+    if vessel_c is not None:
+        beer_c = placing.beer_c(state.placing, settings.foresight, vessel_c)
+    return healths, _View(readings, vessel, air, vessel_c, air_c, beer_c)
 
 
 def _call(
@@ -178,25 +178,51 @@ def _call(
     now: Moment,
 ) -> Called:
     """What is called for by the bands; overrides come in output by output, in `_wish`."""
-    if view.vessel_c is None:
+    if view.beer_c is None:
         chosen = safety.fail_safe_call(settings.fail_safe, view.vessel, now.mono_s)
         return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
     if target is None:
-        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
-    coast_c = foreseen_c(
-        state.coast,
-        settings.coast,
-        cooling=_is_on(state.histories, Duty.COOL),
-        beer_c=view.vessel_c,
-        air_c=view.air_c,
+        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.beer_c))
+    running = _running(state.histories)
+    run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
+    now_edges = edges(state.swing, settings, target, view.beer_c, view.air_c, run_s, running)
+    return call_of_bands(now_edges, view.beer_c, state.call)
+
+
+def _running(histories: Mapping[Duty, History]) -> Duty | None:
+    """Return which of heat and cooling is on; they never are together."""
+    for duty, history in histories.items():
+        if history.on and duty is not Duty.FAN:
+            return duty
+    return None
+
+
+def _run_s(history: History, mono_s: float) -> float:
+    return 0.0 if history.started_mono_s is None else mono_s - history.started_mono_s
+
+
+def _follow_swing(
+    state: ChamberState,
+    settings: ChamberSettings,
+    was_running: Duty | None,
+    target: Target | None,
+    view: _View,
+    passed_s: float,
+    now: Moment,
+) -> Swing:
+    running = _running(state.histories)
+    ran = running or was_running
+    look = Look(
+        now.mono_s,
+        passed_s,
+        view.beer_c,
+        view.air_c,
+        running,
+        was_running,
+        0.0 if ran is None else _run_s(state.histories[ran], now.mono_s),
+        target,
     )
-    before = state.call
-    return call_of_bands(target, view.vessel_c, before, settings.heat, settings.cool, coast_c)
-
-
-def _is_on(histories: Mapping[Duty, History], duty: Duty) -> bool:
-    history = histories.get(duty)
-    return history is not None and history.on
+    return learn(state.swing, settings, look)
 
 
 @dataclass(frozen=True, slots=True)
@@ -403,7 +429,7 @@ def _decision(
         outputs=outputs,
         outlook=shown,
         planned=state.planned,
-        coast_share=state.coast.share,
+        learned=state.swing.learned,
         alarms=alarms,
         events=tuple(events),
     )

@@ -5,6 +5,7 @@ The one thing that the relays, the journal, the page and the command line all wo
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -17,6 +18,7 @@ from fermd.control.reading import Reading
 from fermd.control.reasons import Reason
 from fermd.control.settings import Duty
 from fermd.control.steps import Target
+from fermd.control.swing import Learned
 
 
 class Mode(StrEnum):
@@ -59,8 +61,8 @@ class Decision:
     outputs: tuple[OutputDecision, ...]
     outlook: Outlook | None
     """Where the profile stands, if there is one."""
-    coast_share: float | None
-    """What has been learned of the beer's coasting (control/coast.py); None: nothing yet."""
+    learned: Mapping[Duty, Learned]
+    """What has been learned of each side's runs (swing.py); a side without one has none yet."""
     planned: PlanStart | None
     """A start that waits for its time."""
     alarms: tuple[Alarm, ...]

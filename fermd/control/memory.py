@@ -10,18 +10,19 @@ kept apart, because they belong to the lines and not to the chamber.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 from fermd.control.alarms import Alarm, AlarmKind
-from fermd.control.coast import Coast
 from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.events import AlarmPhase
 from fermd.control.plain_profile import number, profile_from_plain, profile_to_plain, text
 from fermd.control.progress import Progress
 from fermd.control.state import ChamberState
+from fermd.control.settings import Duty
 from fermd.control.steps import Target
+from fermd.control.swing import Learned, Swing
 
 VERSION = 1
 """Raised when the shape below changes in a way that an older reader would misread."""
@@ -59,7 +60,8 @@ def to_plain(state: ChamberState) -> dict[str, Any]:
             "at_utc_s": state.planned.at_utc_s,
             "who": state.planned.who,
         },
-        "coast_share": state.coast.share,
+        "learned": {duty.value: asdict(known) for duty, known in state.swing.learned.items()},
+        "ran_last": None if state.swing.last is None else state.swing.last.value,
         "acknowledged": [
             [alarm.kind.value, alarm.subject]
             for alarm in state.alarms
@@ -133,7 +135,7 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         mode=mode,
         hand=None if hand is None else _target(hand),
         progress=progress,
-        coast=Coast(_number_or_none(plain["coast_share"])),
+        swing=_swing(plain),
         planned=None
         if planned is None
         else PlanStart(
@@ -143,6 +145,19 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         ),
         alarms=tuple(alarms),
     )
+
+
+def _swing(plain: Mapping[str, Any]) -> Swing:
+    """Return what was learned; what was written before this was remembered has none of it."""
+    last = plain.get("ran_last")
+    learned = {
+        Duty(duty): Learned(int(known["runs"]), *(number(known[name]) for name in _LEARNED_C))
+        for duty, known in plain.get("learned", {}).items()
+    }
+    return Swing(learned, None if last is None else Duty(last))
+
+
+_LEARNED_C = tuple(one.name for one in fields(Learned) if one.name != "runs")
 
 
 def _target(plain: Sequence[Any]) -> Target:

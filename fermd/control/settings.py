@@ -40,37 +40,30 @@ class OutputKind(StrEnum):
 class BandSettings:
     """When a call begins and ends, either side of the target."""
 
-    band_c: Annotated[float, Gt(0), Le(5)] = 0.3
-    """Nothing is called for closer to the target than this, °C. Five steps of a 12-bit probe
-    (5 × 0.0625 °C): wider than its noise, narrower than a yeast cares about."""
+    band_c: Annotated[float, Gt(0), Le(5)] = 0.2
+    """Nothing is called for closer to the target than this, °C. Three steps of a 12-bit probe
+    (3 × 0.0625 °C): wider than its noise, and narrower than a yeast cares about. Half of it is half
+    the swing, and twice as many starts."""
 
-    differential_c: Annotated[float, Gt(0), Le(10)] = 0.3
-    """How far back past the band's edge a call ends, °C. Equal to the band, a call ends at the
-    target itself."""
+    differential_c: Annotated[float, Gt(0), Le(10)] = 0.4
+    """How far back past the band's edge a call ends, °C. Twice the band lets the beer swing evenly
+    about its target. Where the coasting cannot be foreseen (`foresight`) a call ends at the target
+    at the latest, and what the beer coasts comes on top."""
+
+    changeover_band_c: Annotated[float, Gt(0), Le(5)] = 0.5
+    """While the other side was the last to run, the band is this wide, °C. Wider than what a fridge
+    or a heater still gives after its call (0.3 °C for 20 l in a 150 l fridge, by the chamber
+    model), so that neither makes up for the other's coasting."""
 
 
 @dataclass(frozen=True, slots=True)
 class HeatBandSettings(BandSettings):
     """When a call for heat begins and ends."""
 
-    band_c: Annotated[float, Gt(0), Le(5)] = 0.5
-    """Nothing is called for closer below the target than this, °C. Wider than the cold that a
-    fridge goes on giving after its call has ended (0.3 °C for 20 l in a 150 l fridge, by the
-    chamber model), so that the heater never makes up for the fridge's coasting."""
-
-    differential_c: Annotated[float, Gt(0), Le(10)] = 0.3
-    """How far back past the band's edge a call ends, °C: a heat belt coasts too, by about as much
-    as the 0.2 °C that are left to the target."""
-
 
 @dataclass(frozen=True, slots=True)
 class CoolBandSettings(BandSettings):
     """When a call for cooling begins and ends."""
-
-    differential_c: Annotated[float, Gt(0), Le(10)] = 0.3
-    """How far back past the band's edge a call ends, °C: at the target, so that the
-    beer swings above it. Where the air probe lets the coasting be foreseen (`coast`), that is where
-    the beer comes to, and not where the fridge is switched off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,17 +228,21 @@ class LimitSettings:
 
 
 @dataclass(frozen=True, slots=True)
-class CoastSettings:
-    """Whether cooling ends early, because the beer goes on cooling after the fridge is off."""
+class ForesightSettings:
+    """Whether calls begin and end early by what the chamber was seen to do after earlier ones."""
 
     foresee: bool = True
-    """true: a call for cooling ends so much early as the beer is going to coast; false: the plain
-    bands decide. Needs an air probe."""
-    first_share: Annotated[float, Ge(0), Le(0.3)] = 0.03
-    """What is taken before anything has been learned: °C of coasting for each °C that the air is
-    colder than the beer. 0.03 is 20 l of beer in a 150 l fridge, by the chamber model."""
-    highest_share: Annotated[float, Ge(0), Le(0.3)] = 0.15
-    """What is learned is never more than this: 4 l of beer in the same fridge."""
+    """true: how far the beer goes on by itself after a switching is learned and allowed for; false:
+    the plain bands decide."""
+    first_share: Annotated[float, Ge(0), Le(0.3)] = 0.06
+    """What is taken before a run of cooling has been seen: °C of coasting for each °C that the air
+    is colder than the beer. 0.06 is 20 l of beer in a chest freezer, twice what they coast in a
+    fridge, by the chamber model: a first run that ends early is made up for by a second."""
+    most_c: Annotated[float, Ge(0), Le(3)] = 1.0
+    """No more than this is ever allowed for, °C: three times what 20 l coast in a 150 l fridge."""
+    largest_error_c: Annotated[float, Gt(0), Le(3)] = 0.3
+    """While what was foreseen has been wrong by more than this in the mean, °C, the plain bands
+    decide: one and a half bands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +280,7 @@ class ChamberSettings:
     """From the end of heating to the start of cooling and the other way round, s: longer than a
     heater's or an evaporator's stored heat takes to reach the air."""
     limits: LimitSettings = LimitSettings()
-    coast: CoastSettings = CoastSettings()
+    foresight: ForesightSettings = ForesightSettings()
     fail_safe: FailSafeSettings = FailSafeSettings()
     attention: AttentionSettings = AttentionSettings()
     calendar: Calendar | None = field(default=None, compare=False, repr=False)
@@ -346,16 +343,23 @@ def crossed(chamber: ChamberSettings) -> list[Objection]:
 
 
 def _crossed_bands(chamber: ChamberSettings) -> list[Objection]:
-    idle_zone_c = chamber.heat.band_c + chamber.cool.band_c
-    why = (
-        "must be below heat.band_c + cool.band_c, which is {:g} °C: a call that ends beyond the "
-        "other side's band makes heating and cooling fight each other"
-    )
-    return [
-        Objection(f"{side}.differential_c", band.differential_c, why.format(idle_zone_c))
-        for side, band in (("heat", chamber.heat), ("cool", chamber.cool))
-        if band.differential_c >= idle_zone_c
-    ]
+    found = []
+    for side, band, other in (
+        ("heat", chamber.heat, chamber.cool),
+        ("cool", chamber.cool, chamber.heat),
+    ):
+        room_c = band.band_c + other.changeover_band_c
+        if band.differential_c >= room_c:
+            why = (
+                f"must be below {side}.band_c + the other side's changeover_band_c, which is "
+                f"{room_c:g} °C: a call that ends beyond the other side's band makes heating and "
+                "cooling fight each other"
+            )
+            found.append(Objection(f"{side}.differential_c", band.differential_c, why))
+        if band.changeover_band_c < band.band_c:
+            why = f"must be at least {side}.band_c, which is {band.band_c:g} °C"
+            found.append(Objection(f"{side}.changeover_band_c", band.changeover_band_c, why))
+    return found
 
 
 def _crossed_limits(chamber: ChamberSettings) -> list[Objection]:

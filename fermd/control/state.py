@@ -7,16 +7,17 @@ from dataclasses import dataclass, field
 
 from fermd.control.alarms import Alarms
 from fermd.control.bands import Call
-from fermd.control.coast import Coast
 from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.effect import Watch
 from fermd.control.health import Health
+from fermd.control.placing import Placing
 from fermd.control.progress import Progress
 from fermd.control.protection import History, unknown_history
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings, Duty
 from fermd.control.steps import Target
+from fermd.control.swing import Swing
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,8 @@ class ChamberState:
     overrides: Mapping[Duty, Override] = field(default_factory=dict)
     alarms: Alarms = ()
     deviation: Deviation | None = None
-    coast: Coast = field(default_factory=Coast)
+    swing: Swing = field(default_factory=Swing)
+    placing: Placing = field(default_factory=Placing)
     last_mono_s: float | None = None
     told_target: Target | None = None
     told_source: str = "off"

@@ -6,6 +6,7 @@ can never be taken for a new one.
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from fermd.control import wording
@@ -69,7 +70,7 @@ def _chamber(view: ChamberView, mono_s: float) -> Plain:
         "call": decision.call.value,
         "call_reason": _reason(decision.call_reason, mono_s),
         "call_words": wording.call(decision, mono_s),
-        "coast_share": decision.coast_share,
+        "learned": {duty.value: asdict(known) for duty, known in decision.learned.items()},
         "outputs": [_output(output, mono_s) for output in decision.outputs],
         "profile": _profile(decision),
         "planned_start": None
