@@ -37,6 +37,7 @@ from fermd.config.site import SiteFile
 from fermd.control.moment import Moment
 from fermd.control.reading import Sample
 from fermd.hardware.ports import ProbeBus
+from fermd.hardware.w1_bus import W1ProbeBus
 from fermd.service.board import board_ports
 from fermd.service.clock import SystemClock
 from fermd.service.hold import Ports
@@ -46,6 +47,11 @@ PACE = 120.0
 
 WALL_AT_BOOT_UTC_S = 1_790_000_000.0
 PLANTED = "a fault that was planted"
+
+
+def machine_s() -> float:
+    """Return the machine's boot clock, s."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 class EdgePin(MockPin):  # type: ignore[misc]
@@ -61,8 +67,7 @@ class EdgePin(MockPin):  # type: ignore[misc]
         self._tell()
 
     def _tell(self) -> None:
-        at_s = time.clock_gettime(time.CLOCK_BOOTTIME)
-        edge = f"{at_s:.6f} {os.getpid()} {self._number} {int(self._state)}\n"
+        edge = f"{machine_s():.6f} {os.getpid()} {self._number} {int(self._state)}\n"
         os.write(self.factory.edges, edge.encode("ascii"))
 
 
@@ -91,14 +96,18 @@ class FastClock(SystemClock):
             self._booted_s = float(booted_s)
 
     def now(self) -> Moment:
-        machine_s = time.clock_gettime(time.CLOCK_BOOTTIME) * self._pace
+        mono_s = self.mono_s_at(machine_s())
         try:
             offset_s = float((self._folder / "wall-offset").read_text("ascii"))
         except FileNotFoundError:
             offset_s = 0.0
         known = not (self._folder / "wall-unset").exists()
-        wall_utc_s = WALL_AT_BOOT_UTC_S + machine_s + offset_s
-        return Moment(machine_s - self._booted_s, wall_utc_s, wall_trusted=known)
+        wall_utc_s = WALL_AT_BOOT_UTC_S + self._booted_s + mono_s + offset_s
+        return Moment(mono_s, wall_utc_s, wall_trusted=known)
+
+    def mono_s_at(self, at_s: float) -> float:
+        """Return a time of the machine's boot clock as it is on this one."""
+        return at_s * self._pace - self._booted_s
 
     def wait_until(self, mono_s: float) -> bool:
         return super().wait_until((mono_s + self._booted_s) / self._pace)
@@ -107,8 +116,9 @@ class FastClock(SystemClock):
 class PlantedProbes:
     """The real bus, until something is planted."""
 
-    def __init__(self, bus: ProbeBus, folder: Path) -> None:
+    def __init__(self, bus: ProbeBus, clock: FastClock, folder: Path) -> None:
         self._bus = bus
+        self._clock = clock
         self._folder = folder
 
     def __enter__(self) -> Self:
@@ -130,7 +140,13 @@ class PlantedProbes:
             raise ZeroDivisionError(PLANTED)
         while (self._folder / "hang").exists():
             Event().wait(0.01)
-        return self._bus.take()
+        return {
+            probe_id: [
+                replace(sample, taken_mono_s=self._clock.mono_s_at(sample.taken_mono_s))
+                for sample in samples
+            ]
+            for probe_id, samples in self._bus.take().items()
+        }
 
     def listed(self) -> Sequence[str]:
         return self._bus.listed()
@@ -145,10 +161,11 @@ def main(what: str, site_path: Path, folder: Path) -> int:
     @contextmanager
     def open_ports(site: SiteFile) -> Iterator[Ports]:
         with FastClock(folder, pace) as clock:
-            # The bus waits in real time: its period is the only one that must be made shorter.
-            hurried = replace(site, sample_period_s=site.sample_period_s / pace)
-            ports = board_ports(hurried, clock, EdgePins(folder))
-            yield replace(ports, probes=PlantedProbes(ports.probes, folder))
+            ports = board_ports(site, clock, EdgePins(folder))
+            # The bus waits in real time, so that it counts in it; what it read is dated anew.
+            ids, period_s = tuple(site.probe_ids.values()), site.sample_period_s / pace
+            bus = W1ProbeBus(site.w1_root, ids, period_s, machine_s)
+            yield replace(ports, probes=PlantedProbes(bus, clock, folder))
 
     return serve(site_path, open_ports)
 
