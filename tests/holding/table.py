@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import isinf
 
+from contestants import SWEPT
 from figures import Figures
 from scenario import HOUR_S, Scenario
+from verdict import swept, verdicts
 
 ASSUMED = """\
 Errors are of the true beer, in °C, over the holds alone: a hold counts from an ample time after its
@@ -23,13 +25,22 @@ HEADER = (
 )
 
 
-def table(scenarios: Sequence[Scenario], results: Mapping[str, Mapping[str, Figures]]) -> str:
-    """Return the table: by scenario, one line a contestant."""
+def table(
+    scenarios: Sequence[Scenario],
+    results: Mapping[str, Mapping[str, Figures]],
+    *,
+    sweep: bool = False,
+) -> str:
+    """Return the table: by scenario, one line a contestant, and how fermd stands against them."""
     lines = []
     for scenario in scenarios:
         lines += ["", f"{scenario.title}  [{scenario.name}, {scenario.lasts_s / 86400:.1f} days]"]
         lines.append(HEADER)
         lines += [_line(name, each) for name, each in results[scenario.name].items()]
+        if sweep:
+            lines += [f"  {swept(results[scenario.name], rival)}" for rival in SWEPT]
+        else:
+            lines.append(f"  fermd {'; '.join(verdicts(results[scenario.name]))}")
     return "\n".join([*lines, "", ASSUMED])
 
 
