@@ -69,7 +69,7 @@ def draw(
         figure = Figure(figsize=size_in, layout="constrained", facecolor="white")
         body, foot = figure.subfigures(2, 1, height_ratios=(high_in, CAPTION_IN))
         foot.text(0.01, 0.5, CAPTION, va="center", fontsize=9, color=QUIET)
-        panes = np.atleast_1d(body.subfigures(rows, columns)).ravel()
+        panes = np.asarray(body.subfigures(rows, columns, squeeze=False)).ravel()
         for number, (pane, scenario) in enumerate(zip(panes, scenarios, strict=False)):
             plan, error = pane.subplots(2, 1, sharex=True, height_ratios=(2, 5))
             size = 10 if len(scenario.title) < LONG_TITLE else 8

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-Series = NDArray[np.float64]
+Series = NDArray[np.floating]
 Flags = NDArray[np.bool_]
 
 LINE_POINTS = 1600
