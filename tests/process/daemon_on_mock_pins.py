@@ -14,18 +14,23 @@ Everything is what `fermd run` starts, but for three things that a test needs:
   it one that is not known to be set, `boot` (an id, and when that boot began, s of the faster boot
   clock) makes this another boot, `hang` holds the loop for as long as it is there, `explode` lets
   the tick end in an exception that nobody expects. `ticks`, if there, is touched in each tick.
+  `die-at-commit` has the process killed by SIGKILL at the journal's next commit: `before` it,
+  `after` it, or so many seconds into it.
 """
 
 from __future__ import annotations
 
 import os
+import signal
+import sqlite3
 import sys
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from threading import Event
+from threading import Event, Timer
 from types import TracebackType
 from typing import Any, Self
 
@@ -152,11 +157,37 @@ class PlantedProbes:
         return self._bus.listed()
 
 
+class MortalConnection(sqlite3.Connection):
+    """A connection to the journal in the midst of whose commit the process can be killed."""
+
+    folder: Path
+
+    def execute(self, *statement: Any) -> sqlite3.Cursor:
+        if statement[0] != "COMMIT" or not (self.folder / "die-at-commit").exists():
+            return super().execute(*statement)
+        when = (self.folder / "die-at-commit").read_text("ascii")
+        if when == "before":
+            die()
+        elif when != "after":
+            # SQLite lets other threads run while it writes and waits for the disk.
+            Timer(float(when), die).start()
+        done = super().execute(*statement)
+        if when == "after":
+            die()
+        return done
+
+
+def die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
 def main(what: str, site_path: Path, folder: Path) -> int:
     if what == "release":
         return release(site_path, EdgePins(folder))
 
     pace = float(os.environ.get("FERMD_TEST_PACE", PACE))
+    MortalConnection.folder = folder
+    sqlite3.connect = partial(sqlite3.connect, factory=MortalConnection)
 
     @contextmanager
     def open_ports(site: SiteFile) -> Iterator[Ports]:

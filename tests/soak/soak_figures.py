@@ -15,7 +15,7 @@ class Figures:
     kills: int = 0
     kills_by_phase: Counter[str] = field(default_factory=Counter)
     kills_with_a_relay_on: int = 0
-    kills_within_a_commit: int = 0
+    transactions_torn_by_kills: int = 0
     """The log had frames of a transaction that never ended."""
     starts_by_a_fresh_interpreter: int = 0
     power_cuts_on_copies: int = 0

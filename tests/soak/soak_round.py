@@ -181,12 +181,16 @@ class Round:
                     self._signal(signal.SIGKILL)
             case "commit":
                 self._give_orders()
-                log = wal_of(self._board.journal)
-                if log.exists():
-                    with watching(log) as written:
-                        written(2.0)
-                        wait(self._chance.choice((0.0, 0.0, 0.0002, 0.001)))
-                        self._signal(signal.SIGKILL)
+                # By its own hand, to hit it: before, within, or after it and before anybody knows.
+                within = [f"{self._chance.uniform(0.0, 0.0015):.6f}" for _ in range(4)]
+                when = self._chance.choice(["before", "after", *within])
+                order = self._board.plant("die-at-commit", when)
+                daemon = self._board.current
+                assert daemon is not None
+                died = self._board.wait_for(lambda: daemon.poll() is not None, 8.0)
+                order.unlink()
+                place = when if when in ("before", "after") else "within"
+                phase = f"commit, {place}" if died else "any"
             case "shutdown":
                 wait(self._chance.uniform(0.0, 1.2))
                 self._signal(signal.SIGTERM)
@@ -207,7 +211,7 @@ class Round:
             self.figures.kills_with_a_relay_on += bool(self._board.on_now())
             with suppress(FileNotFoundError):
                 log = wal_of(self._board.journal).read_bytes()
-                self.figures.kills_within_a_commit += is_torn(log)
+                self.figures.transactions_torn_by_kills += is_torn(log)
         elif phase == "shutdown" and life.exit_code == 0:
             # It was quicker than the kill: an orderly stop, and a kill still owed.
             self.figures.orderly_stops += 1
