@@ -155,13 +155,13 @@ def skip(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[Even
     return moved, (skipped, *entered)
 
 
-def confirm(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[Event, ...]] | None:
+def confirm(progress: Progress) -> tuple[Progress, tuple[Event, ...]] | None:
     """The word that a waiting step waits for; None if the present step waits for nobody."""
     step = progress.step
     if not isinstance(step, WaitForPerson):
         return None
     confirmed = told(progress, StepChange.CONFIRMED)
-    moved = _next(progress, step, beer_c)
+    moved = _next(progress, step, None)
     entered = (told(moved, StepChange.ENTERED),) if moved.step is not None else ()
     return moved, (confirmed, *entered)
 

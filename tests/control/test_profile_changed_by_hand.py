@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -123,7 +124,8 @@ def test_every_step_with_one_target_can_be_changed(step: Step) -> None:
     changed = change_target(progress, 15.0)
     assert changed is not None
     after = changed[0].step
-    assert getattr(after, "to_c", None) or getattr(after, "target_c", None) == 15.0
+    key = "to_c" if isinstance(step, Ramp | Jump) else "target_c"
+    assert after == replace(step, **{key: 15.0})
     assert changed[0].plan == progress.profile
 
 
@@ -230,6 +232,35 @@ def test_a_ramp_that_takes_another_end_goes_on_from_where_it_is(
     assert changed is not None
     assert changed[0].entry_c == entry_c
     assert target(changed[0]) == Target.at(17.0)
+
+
+def test_a_ramp_put_back_to_its_plan_goes_on_from_where_the_target_has_come_to() -> None:
+    slope = Profile("slope", (Ramp(30.0, 24.0),))
+    changed = change_target(Progress(slope, 0, HOUR_S, 16.0), 10.0)
+    assert changed is not None
+    turned = replace(changed[0], elapsed_s=3 * HOUR_S)
+    assert target(turned) == Target.at(15.0)
+    undone = return_to_plan(turned)
+    assert undone is not None
+    assert undone[0] == Progress(slope, 0, 3 * HOUR_S, 12.0)
+    assert target(undone[0]) == Target.at(15.0)
+    # Of another step than the present one nothing has run: it begins where it was entered.
+    beyond = Progress(Profile("long", (*slope.steps, Hold(9.0, 60.0))), 1, 30.0, 12.5, plan=slope)
+    undone = return_to_plan(beyond)
+    assert undone is not None
+    assert undone[0] == Progress(slope, 0, 0.0, 12.5)
+
+
+def test_whoever_changes_a_step_the_rest_or_all_back_is_told() -> None:
+    bench = at_work()
+    for command in (
+        ChangeStepTarget(14.0, "anna"),
+        ChangeRest(OTHER, "ben"),
+        ReturnToPlan("carl"),
+    ):
+        assert asks(bench, command).taken
+    told = [(e.index, e.change, e.who) for e in bench.happened(StepChanged)][1:]
+    assert told == [(0, StepChange.CHANGED, who) for who in ("anna", "ben", "carl")]
 
 
 def test_what_the_calendar_had_said_is_asked_anew_after_a_return_to_the_plan() -> None:

@@ -137,7 +137,7 @@ def test_a_wait_is_for_a_person_and_lasts_until_the_word() -> None:
     batch = Batch(WaitForPerson(16.0, "dry hop"), FinalHold(16.0))
     assert batch.lives(100 * DAY_S) == []
     assert outlook(batch.progress).prompt == "dry hop"
-    confirmed = confirm(batch.progress, 16.0)
+    confirmed = confirm(batch.progress)
     assert confirmed is not None
     progress, events = confirmed
     assert progress.index == 1
@@ -146,11 +146,11 @@ def test_a_wait_is_for_a_person_and_lasts_until_the_word() -> None:
 
 
 def test_a_step_that_waits_for_nobody_is_not_confirmed() -> None:
-    assert confirm(Batch(Hold(16.0, 10.0)).progress, 16.0) is None
+    assert confirm(Batch(Hold(16.0, 10.0)).progress) is None
 
 
 def test_a_wait_may_be_the_last_step() -> None:
-    confirmed = confirm(Batch(WaitForPerson(16.0, "bottle")).progress, 16.0)
+    confirmed = confirm(Batch(WaitForPerson(16.0, "bottle")).progress)
     assert confirmed is not None
     progress, events = confirmed
     assert progress.step is None
@@ -208,7 +208,7 @@ def test_a_profile_that_is_over_has_no_step_to_skip_confirm_extend_or_tell_of() 
     batch = Batch(Hold(12.0, 10.0))
     batch.lives(10.0)
     assert skip(batch.progress, 12.0) == (batch.progress, ())
-    assert confirm(batch.progress, 12.0) is None
+    assert confirm(batch.progress) is None
     assert extend(batch.progress, 12.0) is None
     assert outlook(batch.progress) == Outlook("batch", 1, 1, "end", "", 0.0, 0.0, 0.0, 0.0)
     assert remaining_after_s(batch.progress) == 0.0
@@ -312,7 +312,7 @@ def test_a_profile_is_told_of_step_by_step_with_the_time_that_each_had_run() -> 
         StepChanged("batch", 3, "wait", "bottling", StepChange.ENTERED, 0.0),
     ]
     batch.progress, _ = advance(batch.progress, 1.0, 60.0)
-    confirmed = confirm(batch.progress, 1.0)
+    confirmed = confirm(batch.progress)
     assert confirmed is not None
     assert confirmed[1] == (
         StepChanged("batch", 3, "wait", "bottling", StepChange.CONFIRMED, 60.0),

@@ -196,9 +196,20 @@ def test_the_rest_of_a_running_profile_is_not_changed_to_what_can_never_come() -
 def test_while_the_clock_is_not_set_dates_are_not_judged_but_endless_steps_are() -> None:
     bench = Chamber()
     endless = Profile("endless", (FinalHold(12.0), Hold(1.0, DAY_S)))
-    for profile, taken in ((GONE, True), (endless, False)):
+    running, _ = chamber.step(
+        bench.state,
+        bench.settings,
+        Inputs(commands=(StartProfile(Profile("hold", (Hold(12.0, DAY_S),))),)),
+        Moment(bench.mono_s),
+    )
+    for state, command, taken in (
+        (bench.state, StartProfile(GONE), True),
+        (bench.state, StartProfile(endless), False),
+        (running, ChangeRest(GONE), True),
+        (running, ChangeRest(endless), False),
+    ):
         now = Moment(bench.mono_s + 10.0, WEDNESDAY, wall_trusted=False)
-        inputs = Inputs(commands=(StartProfile(profile),))
-        _, decision = chamber.step(bench.state, bench.settings, inputs, now)
+        inputs = Inputs(commands=(command,))
+        _, decision = chamber.step(state, bench.settings, inputs, now)
         (answer,) = [event for event in decision.events if isinstance(event, CommandAnswered)]
         assert answer.taken is taken
