@@ -248,6 +248,14 @@ def test_a_profile_that_is_stopped_while_paused_by_hand_leaves_the_target_of_the
     assert bench.state.progress is None
 
 
+def test_a_free_rise_that_is_skipped_hands_on_the_beer_as_it_is() -> None:
+    bench = ready()
+    bench.tick(StartProfile(Profile("rise", (FreeRise(16.0, 22.0, 3600.0), Ramp(24.0, 1.0)))))
+    bench.tick(SkipStep(), after_s=0.0)
+    assert bench.decision is not None
+    assert bench.decision.target == Target.at(18.0)
+
+
 def test_a_chamber_that_is_switched_off_forgets_the_target_of_the_hand() -> None:
     bench = ready()
     bench.tick(SetTarget(15.0))
