@@ -9,9 +9,10 @@ window, so that a small duty is kept on average. The integral is limited to what
 integration; Åström and Hägglund, "PID Controllers", 2nd ed. 1995, ch. 3.5).
 
 The tuning. SIMC for an integrating process with delay (S. Skogestad, "Simple analytic rules for
-model reduction and PID controller tuning", J. Process Control 13, 291-309, 2003): with the slope
-k' of the beer under full cooling and the apparent delay θ of its reaction curve (where the steepest
-tangent meets the start), plus the probe's lag and half a window for the proportioning: τc = θ, Kc = 1 / (k' (τc + θ)), τI = 4 (τc + θ), no derivative. The step test is made on the
+model reduction and PID controller tuning", J. Process Control 13, 291-309, 2003): k' is the slope
+of the beer under full cooling; θ is the apparent delay of its reaction curve (where the steepest
+tangent meets the start) plus the probe's lag and half a window for the proportioning; then
+τc = θ, Kc = 1 / (k' (τc + θ)), τI = 4 (τc + θ), no derivative. The step test is made on the
 scenario's own thermal model and on the true beer: better knowledge of the plant than any brewer
 has, since a taped probe's own reaction curve begins with the air's.
 """
