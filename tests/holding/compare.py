@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from functools import cache, partial
@@ -33,7 +33,7 @@ from contestants import (
 from figures import Figures, figures
 from scenario import Scenario
 from scenarios import FIXED
-from table import table
+from table import ASSUMED, pane
 
 Entry = dict[str, tuple[Figures, Line]]
 """By the contestant: what one scenario came to, small enough to be passed between processes."""
@@ -63,13 +63,14 @@ def compete(name: str, contestants: Sequence[str], seed: int, fresh: int) -> tup
 
 def run_all(
     names: Sequence[str], contestants: Sequence[str], seed: int, fresh: int, jobs: int
-) -> dict[str, Entry]:
-    """Run everything, in as many processes as are allowed."""
+) -> Iterator[tuple[str, Entry]]:
+    """Run everything, in as many processes as are allowed; give each scenario as it is done."""
     one = partial(compete, contestants=contestants, seed=seed, fresh=fresh)
     if jobs == 1:
-        return dict(map(one, names))
+        yield from map(one, names)
+        return
     with ProcessPoolExecutor(jobs) as pool:
-        return dict(pool.map(one, names))
+        yield from pool.map(one, names)
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -87,12 +88,13 @@ def main(words: Sequence[str] | None = None) -> int:
     if wanted.sweep:
         rivals = [f"{rival}:{knob:g}" for rival, knobs in SWEPT.items() for knob in knobs]
         contestants = [FERMD, *rivals]
-    found = run_all(names, contestants, wanted.seed, wanted.fresh, wanted.jobs)
-    chosen = [every[name] for name in names]
-    results = {
-        name: {who: each for who, (each, _) in entry.items()} for name, entry in found.items()
-    }
-    sys.stdout.write(table(chosen, results, sweep=wanted.sweep) + "\n")
+    results: dict[str, dict[str, Figures]] = {}
+    lines: dict[str, dict[str, Line]] = {}
+    for name, entry in run_all(names, contestants, wanted.seed, wanted.fresh, wanted.jobs):
+        results[name] = {who: each for who, (each, _) in entry.items()}
+        lines[name] = {who: line for who, (_, line) in entry.items()}
+        _say(pane(every[name], results[name], sweep=wanted.sweep))
+    _say(ASSUMED)
     if wanted.json is not None:
         plain = {
             name: {who: _plain(each) for who, each in by_who.items()}
@@ -103,11 +105,13 @@ def main(words: Sequence[str] | None = None) -> int:
     if wanted.picture is not None:
         from picture import draw
 
-        lines = {
-            name: {who: line for who, (_, line) in entry.items()} for name, entry in found.items()
-        }
-        draw(chosen, lines, results, wanted.picture)
+        draw([every[name] for name in names], lines, results, wanted.picture)
     return 0
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
 
 
 def _plain(each: Figures) -> dict[str, object]:

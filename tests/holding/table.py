@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from math import isinf
 
-from contestants import SWEPT
 from figures import Figures
-from scenario import HOUR_S, Scenario
+from scenario import DAY_S, HOUR_S, Scenario
 from verdict import swept, verdicts
 
 ASSUMED = """\
@@ -25,23 +24,12 @@ HEADER = (
 )
 
 
-def table(
-    scenarios: Sequence[Scenario],
-    results: Mapping[str, Mapping[str, Figures]],
-    *,
-    sweep: bool = False,
-) -> str:
-    """Return the table: by scenario, one line a contestant, and how fermd stands against them."""
-    lines = []
-    for scenario in scenarios:
-        lines += ["", f"{scenario.title}  [{scenario.name}, {scenario.lasts_s / 86400:.1f} days]"]
-        lines.append(HEADER)
-        lines += [_line(name, each) for name, each in results[scenario.name].items()]
-        if sweep:
-            lines += [f"  {swept(results[scenario.name], rival)}" for rival in SWEPT]
-        else:
-            lines.append(f"  fermd {'; '.join(verdicts(results[scenario.name]))}")
-    return "\n".join([*lines, "", ASSUMED])
+def pane(scenario: Scenario, results: Mapping[str, Figures], *, sweep: bool = False) -> str:
+    """Return one scenario: a line a contestant, and how fermd stands against the others."""
+    lines = [f"{scenario.title}  [{scenario.name}, {scenario.lasts_s / DAY_S:.1f} days]", HEADER]
+    lines += [_line(name, each) for name, each in results.items()]
+    lines += [f"  {words}" for words in (swept if sweep else verdicts)(results)]
+    return "\n".join([*lines, ""])
 
 
 def _line(contestant: str, each: Figures) -> str:

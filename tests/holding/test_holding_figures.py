@@ -202,8 +202,11 @@ def test_level_is_ahead_and_a_worse_figure_is_named() -> None:
     assert ahead(far, near) == {"error": False, "overshoot": True, "starts": True}
     lazy, busy = replace(near, cool_starts_a_day=1.0), replace(near, cool_starts_a_day=9.0)
     fermd = replace(far, cool_starts_a_day=5.0)
-    assert "pid:60 (error)" in swept({"fermd": fermd, "pid:60": lazy, "pid:30": busy}, "pid")
-    assert "more starts" in swept({"fermd": fermd, "pid:30": busy}, "pid")
+    on_off, pid = swept({"fermd": fermd, "on-off:0.5": busy, "pid:60": lazy, "pid:30": busy})
+    assert on_off == "on-off: every setting takes more starts than fermd"
+    assert pid == "pid: not beaten, of those with no more starts: pid:60 (error)"
+    _, beaten = swept({"fermd": near, "pid:60": replace(far, cool_starts_a_day=0.0)})
+    assert beaten == "pid: fermd is ahead of every setting that takes no more starts (1 of 1)"
 
 
 @pytest.mark.parametrize("name", ["", "fermd:1", "pid:", "pid:x", "on-off:-1", "somebody"])

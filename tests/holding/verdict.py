@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from contestants import BEST, FERMD
+from contestants import BEST, FERMD, SWEPT
 from figures import Figures
 
 SAME_C = 0.02
@@ -24,42 +24,42 @@ def ahead(mine: Figures, rival: Figures) -> dict[str, bool]:
 
 
 def verdicts(results: Mapping[str, Figures]) -> list[str]:
-    """Return a line for each rival of fermd in one scenario."""
+    """Return in words how fermd stands against each other contestant in one scenario."""
     mine = results.get(FERMD)
     if mine is None:
         return []
     lines = []
     for name, each in results.items():
         if name == BEST:
-            lines.append(f"RMS {mine.rms_c / each.rms_c:.2f} times the best possible")
+            lines.append(f"fermd's RMS is {mine.rms_c / each.rms_c:.2f} times the best possible")
         elif name != FERMD:
-            found = ahead(mine, each)
-            behind = [what for what, is_ahead in found.items() if not is_ahead]
-            words = "ahead" if not behind else f"behind on {' and '.join(behind)}"
-            lines.append(f"against {name}: {words}")
+            behind = [what for what, is_ahead in ahead(mine, each).items() if not is_ahead]
+            words = f"behind on {' and '.join(behind)}" if behind else "ahead"
+            lines.append(f"fermd against {name}: {words}")
     return lines
 
 
-def swept(results: Mapping[str, Figures], rival: str) -> str:
-    """Return how fermd stands against every setting of a rival that takes no more starts."""
+def swept(results: Mapping[str, Figures]) -> list[str]:
+    """Return how fermd stands against every setting of each rival that takes no more starts."""
+    return [_swept(results, rival) for rival in SWEPT]
+
+
+def _swept(results: Mapping[str, Figures], rival: str) -> str:
     mine = results[FERMD]
     settings = {name: each for name, each in results.items() if name.partition(":")[0] == rival}
-    thrifty = {
-        name: each
-        for name, each in settings.items()
-        if each.starts_a_day <= mine.starts_a_day * SAME_STARTS
-    }
+    found = {name: ahead(each, mine) for name, each in settings.items()}
+    thrifty = [name for name in settings if found[name]["starts"]]
     if not thrifty:
-        return f"every setting of {rival} takes more starts than fermd"
+        return f"{rival}: every setting takes more starts than fermd"
     unbeaten = []
-    for name, each in thrifty.items():
-        found = ahead(mine, each)
-        better = [what for what in ("error", "overshoot") if not found[what]]
+    for name in thrifty:
+        behind = [what for what, is_ahead in ahead(mine, settings[name]).items() if not is_ahead]
+        better = [what for what in behind if what != "starts"]
         if better:
             unbeaten.append(f"{name} ({' and '.join(better)})")
-    if not unbeaten:
-        return (
-            f"fermd is ahead of every setting of {rival} that takes no more starts "
-            f"({len(thrifty)} of {len(settings)})"
-        )
-    return f"not beaten with no more starts: {', '.join(unbeaten)}"
+    if unbeaten:
+        return f"{rival}: not beaten, of those with no more starts: {', '.join(unbeaten)}"
+    return (
+        f"{rival}: fermd is ahead of every setting that takes no more starts "
+        f"({len(thrifty)} of {len(settings)})"
+    )
