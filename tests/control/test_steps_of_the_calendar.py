@@ -190,6 +190,33 @@ def test_a_date_that_has_passed_before_its_step_began_ends_it_at_once() -> None:
     assert batch.lives(10.0) == OVER
 
 
+def test_a_date_that_had_passed_when_its_step_began_is_told_by_how_much() -> None:
+    batch = Batch(
+        HoldUntil(12.0, parse_calendar_time("2026-06-30 08:00")),
+        HoldUntil(11.0, parse_calendar_time("08:00")),
+        FinalHold(1.0),
+    )
+    assert batch.lives(10.0) == [StepChange.OVERDUE, *OVER]
+    assert batch.told[0].elapsed_s == DAY_S + 4 * HOUR_S + 10.0
+    # The next eight o'clock is looked for from when the step began, not from the date gone by.
+    assert batch.progress.due_utc_s == utc_s("2026-07-02 08:00")
+
+
+def test_a_time_after_a_step_of_another_kind_is_looked_for_from_its_own_beginning() -> None:
+    batch = Batch(
+        HoldUntil(12.0, FRIDAY_EVENING),
+        Hold(11.0, 3 * DAY_S),
+        HoldUntil(10.0, FRIDAY_EVENING),
+        FinalHold(1.0),
+    )
+    batch.lives(10.0)
+    batch.lives(utc_s("2026-07-03 18:00") - batch.wall_utc_s)
+    batch.lives(3 * DAY_S)
+    assert batch.progress.index == 2
+    assert batch.progress.due_utc_s == utc_s("2026-07-10 18:00")
+    assert batch.progress.from_utc_s == utc_s("2026-07-06 18:00")
+
+
 def test_a_hold_until_a_time_can_be_made_longer() -> None:
     batch = Batch(HoldUntil(12.0, FRIDAY_EVENING), FinalHold(1.0))
     batch.lives(10.0)
