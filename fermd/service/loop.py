@@ -43,8 +43,9 @@ SMALLEST_STEP_S = 2.0
 """The wall clock moved against the monotonic one by more than this between two ticks, s: it was
 stepped. Above what a time service slews (500 ppm over a minute is 0.03 s)."""
 
-REMEMBER_EVERY_S = 60.0
-"""What a restart must know is handed to the journal at every event and at least this often, s."""
+REMEMBER_EVERY_S = 300.0
+"""What a restart must know is handed to the journal at every event and at least this often, s: half
+of what the journal waits for between two writes of it. Oftener only costs time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,7 @@ class ControlLoop:
         after_tick: Callable[[Snapshot], None] | None = None,
     ) -> None:
         self._settings = settings
+        self._lines = _lines_of(settings)
         self._wiring = wiring
         self._clock = clock
         self._probes = probes
@@ -168,6 +170,7 @@ class ControlLoop:
         self._new_settings = None
         self._state = recall.adopt(self._state, self._settings, settings, now)
         self._settings, self._wiring = settings, wiring
+        self._lines = _lines_of(settings)
 
     def _look_at_clock(self, now: Moment) -> None:
         offset_s = now.wall_utc_s - now.mono_s
@@ -311,10 +314,9 @@ class ControlLoop:
             self._journal.trouble(),
             self._expired,
             self._failed,
-            tuple(output.line for one in self._settings.chambers for output in one.outputs),
+            self._lines,
             self._stepped,
-            max((k.lasted_s for k in self._told_now if k.lasted_s is not None), default=None),
-            any(known.worth_an_alarm for known in self._told_now),
+            *_told_outage(self._told_now),
             self._forgotten,
         )
         self._forgotten = ()
@@ -375,6 +377,18 @@ class ControlLoop:
         if self._after_tick is not None:
             self._after_tick(snapshot)
         return snapshot
+
+
+def _lines_of(settings: SiteSettings) -> tuple[str, ...]:
+    return tuple(output.line for one in settings.chambers for output in one.outputs)
+
+
+def _told_outage(told: Sequence[Known]) -> tuple[float | None, bool]:
+    """How long the longest outage was that is told of in this tick, and whether it is an alarm."""
+    if not told:
+        return None, False
+    lasted_s = max((known.lasted_s for known in told if known.lasted_s is not None), default=None)
+    return lasted_s, any(known.worth_an_alarm for known in told)
 
 
 def _without_what_never_was(
