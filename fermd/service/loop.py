@@ -27,7 +27,7 @@ from fermd.control.events import CommandAnswered, Event, OutageSeen, OutputChang
 from fermd.control.moment import Moment
 from fermd.control.reading import Sample, Trusted
 from fermd.control.reasons import Rule
-from fermd.control.settings import SiteSettings
+from fermd.control.settings import ChamberSettings, SiteSettings
 from fermd.control.site import SiteState
 from fermd.hardware.ports import Clock, ProbeBus, RelayBank, RelayError
 from fermd.journal.ports import Journal, ReadingRow
@@ -219,8 +219,13 @@ class ControlLoop:
             histories = self._state.chambers[one.name].histories
             on_by_line = {output.line: histories[output.duty].on for output in one.outputs}
             driven_on: set[str] = set()
+            late_mono_s = self._clock.now().mono_s
             try:
-                self._drive_lines(on_by_line, now, driven_on)
+                if late_mono_s < now.mono_s + self._wiring.lease_s:
+                    self._drive_lines(on_by_line, now, driven_on)
+                else:
+                    self._relays.drive(dict.fromkeys(on_by_line, False), now.mono_s)
+                    self._start_nothing(one, on_by_line, late_mono_s, events)
             except RelayError as error:
                 wanted = {line for line, on in on_by_line.items() if on} - driven_on
                 stuck = {line for line in on_by_line if not self._goes_off(line, now)}
@@ -247,6 +252,22 @@ class ControlLoop:
                 # One by one, so that it is known which ones went on if one fails.
                 self._relays.drive({line: True}, until_mono_s)
                 driven_on.add(line)
+
+    def _start_nothing(
+        self,
+        one: ChamberSettings,
+        on_by_line: Mapping[str, bool],
+        mono_s: float,
+        events: dict[str, list[Event]],
+    ) -> None:
+        """Take note that the tick outlasted the lease: what it wanted on is off."""
+        wanted = {line for line, on in on_by_line.items() if on}
+        self._expired |= wanted
+        state, happened = chamber.let_go(
+            self._state.chambers[one.name], one, Rule.LEASE_EXPIRED, mono_s
+        )
+        self._state = replace(self._state, chambers={**self._state.chambers, one.name: state})
+        events[one.name] = _without_what_never_was(events[one.name], happened, wanted)
 
     def _goes_off(self, line: str, now: Moment) -> bool:
         """Drive this line off; whether that could be done."""

@@ -183,6 +183,51 @@ def test_a_loop_that_was_late_hears_of_its_relays_before_it_decides(rig: Rig) ->
     assert waited_s >= MINIMUM_OFF_S
 
 
+def test_a_tick_that_outlasts_the_lease_starts_nothing_and_tells_of_no_start(rig: Rig) -> None:
+    rig.settle(18.0)
+    told_before = edges(rig.rows(), FRIDGE)
+    take = rig.board.probes.take
+
+    def slowly() -> Any:
+        found = take()
+        rig.let_pass(rig.site.lease_s + 1.0)
+        return found
+
+    rig.board.probes.take = slowly  # type: ignore[method-assign]
+    rig.warm_to(20.0)
+    for _ in range(6):
+        rig.tick()
+        assert not rig.cooling
+    assert rig.alarms()["lease-expired"] == "raised"
+    # A relay that never went on has no run in the record, and the call for it is not forgotten.
+    assert edges(rig.rows(), FRIDGE) == told_before
+    rig.board.probes.take = take  # type: ignore[method-assign]
+    off_s = rig.history(Duty.COOL).stopped_mono_s
+    rig.run_until(lambda: rig.cooling)
+    assert rig.now_s - off_s >= MINIMUM_OFF_S
+    assert edges(rig.rows(), FRIDGE) == [*told_before, True]
+
+
+def test_a_tick_that_outlasts_the_lease_ends_what_ran_and_counts_from_then(rig: Rig) -> None:
+    cooling(rig)
+    take = rig.board.probes.take
+
+    def slowly() -> Any:
+        rig.let_pass(rig.site.lease_s + 1.0)
+        return take()
+
+    rig.board.probes.take = slowly  # type: ignore[method-assign]
+    rig.tick()
+    rig.board.probes.take = take  # type: ignore[method-assign]
+    assert not rig.cooling
+    assert reasons(rig, FRIDGE)[-1] == (False, Rule.LEASE_EXPIRED)
+    assert rig.history(Duty.COOL).stopped_mono_s == rig.now_s
+    # Once is enough, though the relay tells of it again in the next tick.
+    rig.tick()
+    assert edges(rig.rows(), FRIDGE)[-2:] == [True, False]
+    assert rig.run_until(lambda: rig.cooling) >= MINIMUM_OFF_S - PERIOD_S
+
+
 def test_a_line_that_cannot_be_driven_takes_the_chamber_off_with_an_alarm(rig: Rig) -> None:
     rig.settle(18.0)
     rig.board.relays.break_line(FRIDGE)
