@@ -21,6 +21,7 @@ import argparse
 import json
 import os
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -42,7 +43,12 @@ def soak(kills: int, seed: int, keep_in: Path) -> tuple[object, int]:
         some = min(left, KILLS_A_ROUND)
         # Not below the folder that is kept: a socket's path has 107 bytes at the most.
         folder = Path(tempfile.mkdtemp(prefix="soak-"))
-        found = Round(seed, some, folder).run()
+        try:
+            found = Round(seed, some, folder).run()
+        except KeyboardInterrupt:
+            shutil.rmtree(folder, ignore_errors=True)
+            print(f"stopped within seed {seed}", file=sys.stderr)
+            break
         figures.add(found)
         if found.violations:
             failed += 1
@@ -71,6 +77,8 @@ def main() -> int:
         "--keep", type=Path, default=Path(tempfile.gettempdir()), help="where failed rounds go"
     )
     given = parser.parse_args()
+    # Whoever ends it early gets the figures of the rounds that were whole.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     figures, failed = soak(given.kills, given.seed, given.keep)
     print(json.dumps(figures.plain()) if given.json else "\n".join(figures.lines()))
     return 1 if failed else 0
