@@ -20,6 +20,7 @@ from fermd.journal.curves import Resolution, Span, Temperatures, read_temperatur
 from fermd.journal.figures import Figures, figures_of
 from fermd.journal.readonly import connect_to_read
 from fermd.journal.rows import Happening, happening_of
+from fermd.journal.runs import RUNS, STARTS_BY_HOUR
 from fermd.journal.schema import EVENT_TABLES, KNOWN_VERSION, version_of
 
 
@@ -143,27 +144,16 @@ class JournalReader:
     ) -> list[OutputRun]:
         """The runs that began in a span of the wall clock, in order."""
         with self._open() as db:
-            rows = db.query(
-                "SELECT * FROM output_runs WHERE start_wall_utc_s >= ? AND start_wall_utc_s < ? "
-                "AND (? IS NULL OR chamber = ?) ORDER BY start_seq",
-                (from_wall_utc_s, to_wall_utc_s, chamber, chamber),
-            )
-            return [_run(row) for row in rows]
+            span = {"first": from_wall_utc_s, "end": to_wall_utc_s, "chamber": chamber}
+            return [_run(row) for row in db.query(RUNS, span)]
 
     def starts_by_hour(
         self, from_wall_utc_s: float, to_wall_utc_s: float, *, chamber: str | None = None
     ) -> list[StartsInHour]:
         """How often each output was started, hour by hour; hours without a start are left out."""
         with self._open() as db:
-            rows = db.query(
-                "SELECT chamber, output, strftime('%Y-%m-%d %H:00', start_wall_utc_s, 'unixepoch')"
-                " AS hour_utc, count(*) AS starts FROM output_runs "
-                "WHERE start_wall_utc_s >= ? AND start_wall_utc_s < ? "
-                "AND (? IS NULL OR chamber = ?) "
-                "GROUP BY chamber, output, hour_utc ORDER BY min(start_seq)",
-                (from_wall_utc_s, to_wall_utc_s, chamber, chamber),
-            )
-            return [StartsInHour(**row) for row in rows]
+            span = {"first": from_wall_utc_s, "end": to_wall_utc_s, "chamber": chamber}
+            return [StartsInHour(**row) for row in db.query(STARTS_BY_HOUR, span)]
 
     def span(self) -> tuple[float, float] | None:
         """The earliest and the latest trusted wall time of any reading; None without one.
