@@ -33,6 +33,7 @@ def live(
     """Be the daemon (or the release) in this process."""
     os.environ.update(environment)
     wanted = os.open(errors, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    os.dup2(wanted, 1)
     os.dup2(wanted, 2)
     os.close(wanted)
     sys.exit(daemon_on_mock_pins.main(what, site_path, folder))

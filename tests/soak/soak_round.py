@@ -50,8 +50,17 @@ KILLS_A_ROUND = 50
 PHASES = ("start-up", "tick", "compressor", "switching", "commit", "shutdown", "any")
 """Where a kill is aimed at."""
 
-OTHER_ENDS = ("stop", "watchdog", "exception", "power", "copy", "copy-torn", "full-disk")
-OTHER_ENDS += ("full-files", "second", "site", "probe", "cold")
+ENDED_BY_A_KILL = (
+    "copy",
+    "copy-torn",
+    "full-disk",
+    "full-files",
+    "second",
+    "site",
+    "probe",
+    "cold",
+)
+OTHER_ENDS = ("stop", "watchdog", "exception", "power", *ENDED_BY_A_KILL)
 
 
 class Round:
@@ -97,8 +106,9 @@ class Round:
         return self.figures
 
     def _script(self) -> list[str]:
-        phases = [PHASES[n % len(PHASES)] for n in range(self._kills)]
         times = max(1, round(self._kills / KILLS_A_ROUND))
+        aimed = max(0, self._kills - times * len(ENDED_BY_A_KILL))
+        phases = [PHASES[n % len(PHASES)] for n in range(aimed)]
         script = [*phases, *(OTHER_ENDS * times)]
         self._chance.shuffle(script)
         return script
@@ -341,7 +351,7 @@ class Round:
             if any(edge.pid == second.pid for edge in self._board.edges()):
                 self._fault(f"a second {what} drove a relay")
             self.figures.second_daemons_refused += 1
-        self._orderly()
+        self._kill("second daemon")
 
     def _site(self) -> None:
         """The site file is edited while it runs: stricter, then nonsense, then as it was."""
@@ -363,7 +373,7 @@ class Round:
         self._board.strict_site(False)
         if not good:
             self._fault("SIGHUP was not answered as it should be")
-        self._orderly()
+        self._kill("edited site")
 
     def _misread(self, shown_c: float | None) -> None:
         """The vessel's probe fails (None), or shows beer below its freezing margin."""
@@ -385,7 +395,7 @@ class Round:
             if wire.chamber == chamber and wire.duty in duties:
                 self._must_be_off.append((wire.gpio, from_s, to_s, why))
         self.figures.probe_faults += 1
-        self._orderly()
+        self._kill("probe fault")
 
     def _step_clock(self) -> None:
         self._offset_s += self._chance.choice((-3600.0, 7200.0, 1e7, -1e7, 90.0, -90.0))
@@ -405,11 +415,11 @@ class Round:
         ballast = fill(self._disk) if with_disk and self._disk is not None else None
         if ballast is None:
             # The pins' own record still fits, what the journal has and needs does not.
-            size = (self._board.folder / "edges").stat().st_size + 16384
+            size = (self._board.folder / "edges").stat().st_size + 6144
             limit_files(pid, size)
         self.figures.disk_full_episodes["ENOSPC" if ballast else "EFBIG"] += 1
         self._want_cold()
-        noticed = self._board.wait_for(lambda: self._board.status()["journal"] is not None, 3.0)
+        noticed = self._board.wait_for(self._writes_in_vain, 4.0)
         self.figures.disk_full_episodes["noticed"] += noticed
         tick = self._tick()
         if not self._board.wait_for(lambda: (self._tick() or 0) > (tick or 0), 5.0):
@@ -431,7 +441,12 @@ class Round:
         if not self._board.wait_for(lambda: self._board.status()["journal"] is None, 12.0):
             self._fault("the journal did not catch up when there was room")
         self._disk_full_s.append((from_s, true_s()))
-        self._orderly()
+        self._kill("full disk over")
+
+    def _writes_in_vain(self) -> bool:
+        """Give it something to write, and ask whether it can."""
+        self._give_orders()
+        return self._board.status()["journal"] is not None
 
     def _tick(self) -> int | None:
         with suppress(httpx.HTTPError, KeyError):
@@ -469,7 +484,7 @@ class Round:
             self.figures.torn_logs += 1
         self.figures.power_cuts_on_copies += 1
         self._start_on_copy(folder, seen)
-        self._orderly()
+        self._kill("copied")
 
     def _start_on_copy(self, folder: Path, seen: Rows) -> None:
         board = SoakBoard(folder)
