@@ -346,6 +346,15 @@ FRIDGE = PROTECTION_BY_KIND[OutputKind.COMPRESSOR]
             ),
         ),
         (
+            {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=26.0, air_differential_c=3)},
+            Objection(
+                "limits.air_lowest_c",
+                20.0,
+                "must be below air_highest_c by more than twice air_differential_c "
+                "(air_highest_c is 26 °C)",
+            ),
+        ),
+        (
             {"fail_safe": FailSafeSettings(Duty.COOL, run_s=3600.0, every_s=3600.0)},
             Objection("fail_safe.run_s", 3600.0, "must be below every_s, which is 3600 s"),
         ),
@@ -414,6 +423,7 @@ def test_a_contradiction_is_told_with_its_value_and_its_remedy(
     "given",
     [
         {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=22.1, air_differential_c=1.0)},
+        {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=21.1, air_differential_c=0.5)},
         {"fail_safe": FailSafeSettings(Duty.COOL, run_s=180.0)},
         {"fail_safe": FailSafeSettings(Duty.FAN, run_s=60.0), "outputs": (fan(), fridge())},
         {"outputs": (fridge(protection=replace(FRIDGE, minimum_off_s=180.0)),)},

@@ -39,7 +39,7 @@ from fermd.control.events import (
 )
 from fermd.control.reading import ProbeFault, Trusted, Untrusted
 from fermd.control.reasons import Reason, Rule
-from fermd.control.settings import Duty
+from fermd.control.settings import Duty, FailSafeSettings
 from fermd.control.steps import FinalHold, Profile, Target
 from fermd.control.wording import Unit
 
@@ -168,6 +168,17 @@ def test_what_is_called_for_is_told_even_if_nothing_can_do_it() -> None:
         bench.run(60.0)
         decision = bench.tick(SetTarget(target_c))
         assert wording.call(decision, bench.mono_s, F) == words
+
+
+def test_a_call_of_the_fail_safe_is_told_with_what_is_left_of_it() -> None:
+    chosen = FailSafeSettings(Duty.COOL, run_s=600.0, every_s=3600.0)
+    bench = Bench(settings(fail_safe=chosen))
+    bench.run(60.0)
+    bench.vessel_c = None
+    decision = bench.run(50.0)
+    assert wording.call(decision, bench.mono_s + 60.0) == (
+        "cooling is called for: fail-safe: running by the clock, this part for another 9 min"
+    )
 
 
 def test_temperatures_are_told_in_the_readers_scale_wherever_they_stand() -> None:
