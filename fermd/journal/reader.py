@@ -199,7 +199,7 @@ class JournalReader:
             connection = connect_to_read(self.path)
         except (sqlite3.Error, OSError) as error:
             missing = not self.path.exists()
-            what = "it does not exist (yet)" if missing else str(error)
+            what = "it does not exist (yet)" if missing else _first_line(error)
             remedy = "check the path and the permissions"
             raise JournalUnreadable(f"{self.path}: cannot be read: {what}; {remedy}") from error
         try:
@@ -209,11 +209,17 @@ class JournalReader:
                     "let this version of the daemon open it once, or read it with its own version"
                 )
             yield Database(connection, execute_plugins=False)
-        except (sqlite3.Error, ValueError, KeyError) as error:
+        except (sqlite3.Error, ValueError, KeyError, TypeError, AttributeError) as error:
+            # The last ones: a flipped byte makes a number of a text, or nothing of either.
             remedy = "try again; if it stays so, restart the daemon, which checks the file"
-            raise JournalUnreadable(f"{self.path}: {error}; {remedy}") from error
+            raise JournalUnreadable(f"{self.path}: {_first_line(error)}; {remedy}") from error
         finally:
             connection.close()
+
+
+def _first_line(error: Exception) -> str:
+    # A schema that SQLite cannot read is told with its whole text.
+    return (str(error).splitlines() or [repr(error)])[0]
 
 
 def _event_row(table: str, row: dict[str, Any]) -> EventRow:
