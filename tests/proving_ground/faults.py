@@ -156,7 +156,11 @@ def _take_line_away(run: Run, args: Args) -> None:
 def _dies(duty: Duty) -> Kind:
     def draw(random: Random, world: World) -> Args:
         having = [name[-1] for name in sorted(world.site["output"]) if name.startswith(duty.value)]
-        return {"chamber": random.choice(having), **_while(random, HOUR_S, 2 * DAY_S)} if having else {}
+        return (
+            {"chamber": random.choice(having), **_while(random, HOUR_S, 2 * DAY_S)}
+            if having
+            else {}
+        )
 
     def inject(run: Run, args: Args) -> None:
         plant = run.plants[f"chamber-{args['chamber']}"]
@@ -265,7 +269,7 @@ def _refuses(code: int) -> Kind:
         run.disk_fails()
         run.later(args["lasts_s"], mend)
 
-    return Kind(lambda random, _: _while(random, 60.0, DAY_S), inject)
+    return Kind(lambda random, _: _while(random, 60.0, 3 * HOUR_S), inject)
 
 
 def _slow_disk(run: Run, args: Args) -> None:
@@ -291,7 +295,7 @@ def _locks(to_write: bool) -> Kind:
             run.disk_fails()
         run.later(args["lasts_s"], mend)
 
-    return Kind(lambda random, _: _while(random, 60.0, 12 * HOUR_S), inject)
+    return Kind(lambda random, _: _while(random, 60.0, 3 * HOUR_S), inject)
 
 
 # -- people -------------------------------------------------------------------------------------
@@ -404,5 +408,3 @@ def draw_fault(random: Random, world: World, at_s: float) -> Entry:
         args = KINDS[kind].draw(random, world)
         if args or kind == "second daemon":
             return Entry(at_s, kind, args)
-
-

@@ -65,6 +65,8 @@ class Outcome:
     end_s: float
     """True time, POSIX."""
     ticks: int
+    committed: dict[str, int]
+    """How many events of each kind were on the disk at some time."""
 
 
 def live(world: World, folder: Path) -> Outcome:
@@ -84,7 +86,7 @@ def live(world: World, folder: Path) -> Outcome:
         if not path.name.endswith(("-wal", "-shm"))
     )
     end_s = run.clock.true_utc_s
-    return Outcome(world, run.truth, run.journal_path, set_aside, end_s, run.ticks)
+    return Outcome(world, run.truth, run.journal_path, set_aside, end_s, run.ticks, run.committed)
 
 
 class WorldJournal(SqliteJournal):
@@ -207,9 +209,8 @@ class Run:
         self._commands = dict.fromkeys(self.plants, 0)
         self._disk_ok_from_s = float("-inf")
         self._is_over = False
-        self._written_counts: dict[str, int] = {}
         self._handed: dict[str, int] = {}
-        self.committed: dict[str, int] = self._written_counts
+        self.committed: dict[str, int] = {}
         self._last_tick_s: float | None = None
         self._standing: dict[str, Standing] = {}
 
@@ -245,9 +246,7 @@ class Run:
             self.on[chamber, duty] = on
             truth = self.truth
             number = len(truth.processes) - 1
-            truth.switchings.append(
-                Switching(at_s, chamber, duty, on, number, self.site.settings)
-            )
+            truth.switchings.append(Switching(at_s, chamber, duty, on, number, self.site.settings))
 
         return tell
 
@@ -291,9 +290,7 @@ class Run:
             self.clock.let_pass(60.0)
             return
         self.takes_settings(site)
-        process = Process(
-            len(self.truth.processes), len(self.truth.boots_s), self.clock.true_utc_s
-        )
+        process = Process(len(self.truth.processes), len(self.truth.boots_s), self.clock.true_utc_s)
         self.truth.processes.append(process)
         self._witnesses = {
             name: ReadingWitness(self.clock.now().mono_s, site.sample_period_s)
@@ -429,9 +426,7 @@ class Run:
             samples = {probe.name: given.get(ids[probe.name], ()) for probe in one.probes}
             on = {duty: self.on.get((one.name, duty), False) for duty in one.by_duty}
             alarms = [(alarm.kind.value, alarm.subject) for alarm in decision.alarms]
-            found = self._witnesses[one.name].sees(
-                moment.mono_s, true_s, one, samples, on, alarms
-            )
+            found = self._witnesses[one.name].sees(moment.mono_s, true_s, one, samples, on, alarms)
             self._tell(found)
             self._stands(one.name, decision, process, true_s)
             for output in decision.outputs:
