@@ -39,7 +39,7 @@ FREE_START_PRICE: Final = 1e-2
 DEAREST: Final = 1e7
 
 NEAR_SHARE: Final = 0.96
-"""So much of the starts allowed, at least, are used before the search for their price ends."""
+"""Once so many of the starts allowed are used, or all but one, the search for their price ends."""
 COARSE_TRIES: Final = 8
 FINE_TRIES: Final = 3
 
@@ -105,7 +105,7 @@ def best_sequence(
 ) -> Sequence:
     """Return the best sequence with no more starts than are allowed."""
     minutes = round(scenario.lasts_s / MINUTE_S)
-    heat_w = _heat_along(
+    heat_w = heat_along(
         scenario, np.array([scenario.target_c(at * MINUTE_S) for at in range(minutes)])
     )
     if most_starts_a_day is None:
@@ -132,7 +132,7 @@ def _priced(
         tries -= 1
         if found.starts <= most:
             kept, high = (price, found), price
-            if found.starts >= NEAR_SHARE * most or price <= FREE_START_PRICE:
+            if found.starts >= min(NEAR_SHARE * most, most - 1) or price <= FREE_START_PRICE:
                 break
         else:
             low = price
@@ -147,10 +147,10 @@ def _priced(
 
 
 def _heat_of(scenario: Scenario, found: Sequence) -> Floats:
-    return _heat_along(scenario, np.concatenate(([scenario.start_c], found.beer_c[:-1])))
+    return heat_along(scenario, np.concatenate(([scenario.start_c], found.beer_c[:-1])))
 
 
-def _heat_along(scenario: Scenario, beer_c: Floats) -> Floats:
+def heat_along(scenario: Scenario, beer_c: Floats) -> Floats:
     """Return the heat of fermentation in each minute, W, the beer at its start being given, °C."""
     if scenario.fermentation is None:
         return np.zeros_like(beer_c)
@@ -186,7 +186,8 @@ def really_run(scenario: Scenario, seed: int, planned: Sequence) -> Trace:
         first = int(np.argmax(amiss))
         raise NotPassed(
             f"{scenario.name}: at {trace.t_s[first]:.0f} s {Action(int(calls[first])).name} was "
-            f"planned, protection has cooling {trace.cool_on[first]} and heating {trace.heat_on[first]}; "
+            f"planned, protection has cooling {trace.cool_on[first]}, heating "
+            f"{trace.heat_on[first]}; "
             f"{int(amiss.sum())} periods in all"
         )
     return trace

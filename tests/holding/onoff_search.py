@@ -39,6 +39,9 @@ PROBES_ERR_C: Final = 0.15
 """So far from a limit of air or beer the search stays, °C: protection acts on what the probes
 show, three deviations of noise (0.09) and a step of the register (0.06) from the truth."""
 
+FIRST_CELL_C: Final = 1e-4
+"""The size of the cells at first, °C: they grow as soon as there are too many."""
+
 STARTS_APART: Final = 3.0
 """A node dearer than the cheapest by so many starts is given up ..."""
 APART_K_S: Final = 600.0
@@ -104,7 +107,7 @@ class _Search:
         self._price = start_price
         self._most = nodes
         self._alike = plant.alike(ALIKE_OVER_S)
-        self._cell_c = 0.01
+        self._cell_c = FIRST_CELL_C
         self._states = start.state[np.newaxis, :]
         self._book = start.book
         self._cost = np.zeros(1)
@@ -139,27 +142,30 @@ class _Search:
             parents.append(who)
             actions.append(np.full(who.size, action, dtype=np.int8))
             errors.append(error_c[:, -1])
-        cost = np.concatenate(costs)
-        best = int(np.argmin(cost))
-        error_c = abs(float(np.concatenate(errors)[best]))
-        apart = STARTS_APART * self._price + APART_K_S * error_c + APART_K2_S
-        near = np.flatnonzero(cost <= cost[best] + apart)
-        near = near[np.argsort(cost[near], kind="stable")]
+        all_costs = np.concatenate(costs)
+        near = self._not_too_dear(all_costs, np.concatenate(errors))
         state, book = np.concatenate(states)[near], np.concatenate(books)[near]
         kept = self._one_a_cell(state, book, now_s + dt_s)
         chosen = near[kept]
         self._states, self._book = state[kept], book[kept]
-        self._cost = cost[chosen]
+        self._cost = all_costs[chosen]
         self._parents.append(np.concatenate(parents)[chosen].astype(np.int32))
         self._actions.append(np.concatenate(actions)[chosen])
+
+    def _not_too_dear(self, cost: Floats, off_c: Floats) -> NDArray[np.intp]:
+        """Return which are not given up, the cheapest first."""
+        best = int(np.argmin(cost))
+        apart = STARTS_APART * self._price + APART_K_S * abs(float(off_c[best])) + APART_K2_S
+        near = np.flatnonzero(cost <= cost[best] + apart)
+        return near[np.argsort(cost[near], kind="stable")]
 
     def _one_a_cell(self, state: Floats, book: NDArray[np.int64], at_s: float) -> NDArray[np.intp]:
         """Return which to keep, the cheapest first; they come in that order."""
         label = self._locks.label(book, at_s)
         seen = state @ self._alike
+        lowest = np.floor(seen.min(axis=0) / self._cell_c) * self._cell_c
         while True:
-            place = np.floor(seen / self._cell_c).astype(np.int64)
-            place -= place.min(axis=0)
+            place = np.floor((seen - lowest) / self._cell_c).astype(np.int64)
             wide = place.max(axis=0) + 1
             key = ((label * wide[0] + place[:, 0]) * wide[1] + place[:, 1]) * wide[2] + place[:, 2]
             _, first = np.unique(key, return_index=True)

@@ -7,7 +7,7 @@ real protection afterwards, which must have nothing to say against it.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from block_plant import Action
@@ -103,7 +103,7 @@ class Locks:
             label = ((label * 64 + run_left) * 8 + np.minimum(long, 7)) * 64 + locked
         return label
 
-    def _blocks(self, left_s: NDArray[np.float64]) -> Book:
+    def _blocks(self, left_s: NDArray[Any]) -> Book:
         return np.clip(np.ceil(left_s / self.alike_s), 0, 63).astype(np.int64)
 
     def _stop(
