@@ -209,6 +209,7 @@ def test_a_fan_runs_on_from_whatever_stopped_last() -> None:
         assert decided.reasons == (Reason(Rule.RUN_ON, until_mono_s=now_s + 120.0),)
     assert fan_after(late, early, 119.0).on
     assert not fan_after(late, early, 120.0).on
+    assert fan_after(late, early, 120.0).wanted is False
     assert fan_after(late, early, 120.0).reasons == (Reason(Rule.FOLLOWS_CALL),)
     unseen = replace(late, started_mono_s=None)
     assert not fan_after(unseen, History()).on

@@ -100,6 +100,11 @@ def test_a_profile_comes_back_as_it_was() -> None:
         assert profile_from_plain(through_json(profile_to_plain(profile))) == profile
 
 
+def test_a_ramp_however_slow_is_remembered() -> None:
+    slow = Profile("slow", (Ramp(4.0, 0.01),))
+    assert profile_from_plain(through_json(profile_to_plain(slow))) == slow
+
+
 def remembers(state: ChamberState) -> ChamberState:
     return from_plain(FRESH, through_json(to_plain(state)), 5.0)
 

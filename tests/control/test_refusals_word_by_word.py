@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from calendar_bench import CALENDAR, WEDNESDAY, Chamber, answers
+from calendar_bench import CALENDAR, WEDNESDAY, Chamber, answers, utc_s
 from chamber_bench import Bench, air_probe, fan, fridge, settings, unprotected
 
 from fermd.control import chamber
@@ -102,6 +102,10 @@ def answered(bench: Bench, command: Command) -> str:
         (PlanStart(ICE, 1.76e9), TOO_COLD),
         (
             StartProfile(Profile("week", (until("fri 18:00"),))),
+            "profile week has steps of the calendar, and the site has no calendar",
+        ),
+        (
+            PlanStart(Profile("week", (until("fri 18:00"),)), 1.76e9),
             "profile week has steps of the calendar, and the site has no calendar",
         ),
         (ResumeProfile(), "no profile is paused: start one"),
@@ -310,6 +314,15 @@ def test_what_can_never_come_is_told_with_its_place_and_its_remedy(
     steps: tuple[Step, ...], objections: list[Objection]
 ) -> None:
     assert list(unreachable(steps, WEDNESDAY, CALENDAR)) == objections
+
+
+def test_a_date_that_goes_by_within_a_second_of_the_start_has_not_passed_by_the_start() -> None:
+    (found,) = unreachable(
+        (Hold(12.0, 0.5), until("2026-07-10 08:00")), utc_s("2026-07-10 08:00") - 0.25, CALENDAR
+    )
+    assert found.why == (
+        "has passed when the steps before it are over (after 0.0 d at the earliest)" + REMEDY
+    )
 
 
 FRIDGE = PROTECTION_BY_KIND[OutputKind.COMPRESSOR]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
+from datetime import UTC, datetime
+
 import pytest
 from chamber_bench import Bench, fridge, heater, settings
 
 from fermd.control import wording
 from fermd.control.alarms import Alarm, AlarmKind
+from fermd.control.calendar import utc_text
 from fermd.control.command_words import command_words
 from fermd.control.commands import (
     AcknowledgeAlarm,
@@ -281,6 +285,19 @@ COLD = (Reason(Rule.BELOW_BAND, 10.0, 11.0), Reason(Rule.STOPPING))
 )
 def test_what_happened_is_told_to_its_last_word(event: Event, words: str) -> None:
     assert wording.event(event, 100.0, F) == words
+
+
+def test_an_instant_is_written_rightly_on_the_days_on_which_calendars_go_wrong() -> None:
+    years = (1, 4, 100, 400, 1600, 1700, 1900, 1970, 1999, 2000, 2001, 2099, 2100, 2399, 2400, 9999)
+    epoch = datetime(1970, 1, 1, tzinfo=UTC)
+    for year in years:
+        for month in range(1, 13):
+            first = datetime(year, month, 1, tzinfo=UTC)
+            last = datetime(year, month, monthrange(year, month)[1], 23, 59, 59, tzinfo=UTC)
+            for day in (first, last):
+                assert utc_text((day - epoch).total_seconds()) == (
+                    f"{day.isoformat(' ', 'seconds')[:19]} UTC"
+                )
 
 
 @pytest.mark.parametrize(

@@ -83,6 +83,7 @@ NO_DATE = "must be a date that there is, from 2000-01-01"
         ("foo-sep 12:00", NO_MONTH),
         ("apr-foo 12:00", NO_MONTH),
         ("2026-02-29 12:00", NO_DATE),
+        ("2028-02-30 12:00", NO_DATE),
         ("2100-02-29 12:00", NO_DATE),
         ("2026-13-01 12:00", NO_DATE),
         ("2026-00-01 12:00", NO_DATE),
