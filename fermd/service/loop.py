@@ -132,7 +132,7 @@ class ControlLoop:
         self._take_new_settings(now)
         events: dict[str, list[Event]] = {one.name: [] for one in self._settings.chambers}
         self._look_at_clock(now)
-        self._hear_of_expired(now, events)
+        self._hear_of_expired(now)
         samples = self._probes.take()
         # After the ports: what is asked of a loop that is stuck in one of them is not begun with.
         requests = self.requests.take()
@@ -181,7 +181,11 @@ class ControlLoop:
             self._stepped = (now.mono_s, by_s)
             self._journal.clock_stepped(now, by_s)
 
-    def _hear_of_expired(self, now: Moment, events: dict[str, list[Event]]) -> None:
+    def _hear_of_expired(self, now: Moment) -> None:
+        """Take note of what let go, before anything else: what goes on now may need what it left.
+
+        It is told at once, so that the record has both in the order in which they happened.
+        """
         self._expired = expired = set(self._relays.expired())
         if not expired:
             return
@@ -190,7 +194,7 @@ class ControlLoop:
             self._state, self._settings, Rule.LEASE_EXPIRED, now.mono_s, expired
         )
         for name, told in happened.items():
-            events[name].extend(told)
+            self._journal.events(now, name, told)
 
     def _inputs(
         self, now: Moment, by_id: Mapping[str, Sequence[Sample]], requests: Sequence[Request]
