@@ -55,7 +55,10 @@ def compete(name: str, contestants: Sequence[str], seed: int, fresh: int) -> tup
     scenario = entries(seed, fresh)[name]
     entry: Entry = {}
     for contestant in sorted(contestants, key=BEST.__eq__):
-        allowed = entry[FERMD][0].starts_a_day if FERMD in entry else None
+        allowed = None
+        if FERMD in entry:
+            mine = entry[FERMD][0]
+            allowed = mine.cool_starts_a_day + mine.heat_starts_a_day
         trace = run_contestant(scenario, contestant, seed, allowed)
         entry[contestant] = figures(scenario, trace), Line.of(trace)
     return name, entry
