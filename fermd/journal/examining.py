@@ -118,8 +118,11 @@ def _examine_log(path: Path) -> bool:
         index = path.with_name(path.name + "-shm").read_bytes()
     except OSError:
         return False
-    if len(log) <= _LOG_HEADER_BYTES or len(index) < 20:
+    if not log or len(index) < 20:
         return False
+    if len(log) < _LOG_HEADER_BYTES + _FRAME_HEADER_BYTES + PAGE_BYTES:
+        # An orderly end takes the log away: one that has begun has at least one frame.
+        return True
     sound = _header_is_sound(log)
     page = int.from_bytes(log[8:12], "big") if sound else PAGE_BYTES
     # The index is in memory, in the machine's own order of bytes.

@@ -91,6 +91,9 @@ def open_or_begin(
         if not may_set_aside:
             raise worn_out(path, error.cause) from error
         return begin_anew(path, error.cause, wall_utc_s, busy_s)
+    if kept_log is not None:
+        # What is missing may be the start of a run: the stop before it was not the last then.
+        outage = replace(outage, ended_cleanly=False, lines=())
     return Opened(connection, outage, check_later, kept_log=kept_log)
 
 

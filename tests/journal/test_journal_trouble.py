@@ -268,6 +268,28 @@ def test_a_log_whose_last_write_is_damaged_is_kept_and_the_journal_goes_on(begin
     assert kept.name in detail
 
 
+@pytest.mark.parametrize("left_bytes", [1, 32, 900])
+def test_a_stop_before_a_log_that_was_cut_to_nothing_is_not_taken_for_the_last(
+    begin, path, tmp_path, left_bytes
+):
+    first = begin(boot_id="one")
+    first.remember(at(0), [LINE], [RECORD])
+    first.close(at(1), cleanly=True)
+    second = begin(boot_id="one", moment=at(2))
+    second.events(at(3), "lager", [GapSeen(1.0)])
+    assert second.flush()
+    left = tmp_path / "left" / path.name
+    left.parent.mkdir()
+    left.write_bytes(path.read_bytes())
+    Path(f"{left}-wal").write_bytes(Path(f"{path}-wal").read_bytes()[:left_bytes])
+    third = begin(path=left, boot_id="one", moment=at(4))
+    assert not third.outage().ended_cleanly
+    assert third.outage().lines == ()
+    assert third.outage().chambers == (RECORD,)
+    assert third.flush()
+    assert rows(left, "SELECT incident FROM journal_incidents") == [("log-cut-short",)]
+
+
 def test_a_log_that_a_kill_has_left_whole_is_no_incident(begin, path, tmp_path):
     left = killed(begin, path, tmp_path)
     journal = begin(path=left, moment=at(100))
