@@ -13,7 +13,10 @@ import time
 from pathlib import Path
 
 _HERE = Path(__file__).resolve().parent
-for _folder in (_HERE.parents[1], *(_HERE.parent / room for room in ("cli", "exchange"))):
+for _folder in (
+    _HERE.parents[1],
+    *(_HERE.parent / room for room in ("cli", "exchange", "service")),
+):
     sys.path.insert(0, str(_folder))
 
 import saved  # noqa: E402 - the paths come first

@@ -1,4 +1,4 @@
-"""An input as a JSON file, so that a failure can be replayed; bytes and lone surrogates included."""
+"""An input as a JSON file, so that a failure can be replayed; bytes are included."""
 
 from __future__ import annotations
 
