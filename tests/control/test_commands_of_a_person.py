@@ -95,6 +95,13 @@ def test_a_ramp_from_an_unknown_temperature_is_refused() -> None:
     assert "set a target first" in why
 
 
+def test_a_ramp_starts_from_the_beer_if_it_is_known() -> None:
+    bench = ready()
+    assert answer(bench, StartProfile(Profile("up", (Ramp(20.0, 1.0),)))).taken
+    assert bench.state.progress is not None
+    assert bench.state.progress.entry_c == 18.0
+
+
 def test_a_ramp_starts_from_the_target_if_the_beer_is_not_known() -> None:
     bench = ready(vessel_c=None)
     bench.tick(SetTarget(16.0))

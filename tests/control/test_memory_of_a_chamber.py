@@ -100,6 +100,12 @@ def test_a_profile_comes_back_as_it_was() -> None:
         assert profile_from_plain(through_json(profile_to_plain(profile))) == profile
 
 
+def test_a_profile_that_was_kept_without_a_description_has_none() -> None:
+    plain = through_json(profile_to_plain(CELLAR))
+    del plain["description"]
+    assert profile_from_plain(plain) == CELLAR
+
+
 def test_a_ramp_however_slow_is_remembered() -> None:
     slow = Profile("slow", (Ramp(4.0, 0.01),))
     assert profile_from_plain(through_json(profile_to_plain(slow))) == slow

@@ -63,6 +63,13 @@ def test_a_time_of_the_calendar_is_read_and_written_back(text: str, rule: Calend
     assert parse_calendar_time(str(rule)) == rule
 
 
+@pytest.mark.parametrize(
+    "text", ["07:05", "fri 18:00", "may 07:00", "nov-feb 07:00", "2026-02-03 08:00"]
+)
+def test_a_time_of_the_calendar_is_written_as_a_profile_has_it(text: str) -> None:
+    assert str(parse_calendar_time(text)) == text
+
+
 LAST_DAYS = list(enumerate((31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31), 1))
 NO_TIME = 'must be a local time: "18:00", "fri 18:00", "apr-sep 07:00" or "2026-12-24 08:00"'
 NO_CLOCK = "must be a time from 00:00 to 23:59"

@@ -66,6 +66,8 @@ def test_from_what_the_beer_or_a_person_decides_on_nothing_is_sure_but_dates() -
     assert [one.end_is_sure for one in laid] == [False, False, False, False, True, True]
     expected = list(stretches(steps, WEDNESDAY, 20.0, CALENDAR, {0: HOUR_S, 1: HOUR_S}))
     assert expected[1].ends_utc_s == WEDNESDAY + DAY_S + 2 * HOUR_S
+    (alone,) = stretches((Soak(4.0, DAY_S),), WEDNESDAY, 20.0, CALENDAR)
+    assert not alone.end_is_sure
     weekday = list(stretches((Jump(4.0), until("fri 18:00")), WEDNESDAY, 20.0, CALENDAR))
     assert not weekday[1].end_is_sure
 
