@@ -90,7 +90,7 @@ def _series(territory: Territory, watch: NoTraceback, tally: Tally, most: int, a
 
     def one(drawn: Any) -> None:
         counting = not first
-        if first and time.monotonic() - first[0] > LONGEST_SHRINKING_S:
+        if first and time.monotonic() > first[0]:
             return
         tally.examples += counting
         began_s = time.process_time()
@@ -101,7 +101,9 @@ def _series(territory: Territory, watch: NoTraceback, tally: Tally, most: int, a
             if counting:
                 tally.inputs += 1
                 tally.failures += 1
-                first.append(time.monotonic())
+                # One of a known kind is not made smaller once more.
+                known = _kind_of_failure(error) in tally.kinds
+                first.append(time.monotonic() + (0.0 if known else LONGEST_SHRINKING_S))
             failure = Failure("".join(traceback.format_exception(error)), drawn)
             kind = _kind_of_failure(error)
             if kind not in smallest or size(drawn) < size(smallest[kind].given):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import firing
 import pytest
 import saved
 import territories
@@ -52,7 +53,7 @@ class Picky(Territory):
 
 
 def test_a_failure_is_found_made_small_saved_and_replayed(tmp_path: Path) -> None:
-    tally = fire(Picky(), 300, 1, tmp_path)
+    tally = fire(Picky(), 40, 1, tmp_path)
     assert tally.failures > 0
     [failure] = tally.kinds.values()
     assert failure.file is not None
@@ -64,7 +65,8 @@ def test_a_failure_is_found_made_small_saved_and_replayed(tmp_path: Path) -> Non
 
 def test_a_probe_that_believes_every_checksum_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(w1_frame, "crc8", lambda _: 0)
-    tally = fire(territories.BY_NAME["sysfs"](), 50, 1)
+    monkeypatch.setattr(firing, "LONGEST_SHRINKING_S", 0.2)
+    tally = fire(territories.BY_NAME["sysfs"](), 20, 1)
     assert tally.failures > 0
 
 
