@@ -5,6 +5,9 @@
 Every fixed scenario, and `--fresh` more whose parameters are drawn from `--seed`, which is also the
 seed of the probes' noise. `--sweep` runs both rivals with many settings of their knob, and says
 which of them fermd does not beat with as few starts.
+
+The search for the best possible takes most of the time, some 40 s of a processor a scenario: leave
+it out (`--contestants fermd,on-off,pid`) while trying a change.
 """
 
 from __future__ import annotations
@@ -145,7 +148,7 @@ def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--contestants",
         type=_names,
-        default=[FERMD, ON_OFF, PID],
+        default=[FERMD, ON_OFF, PID, BEST],
         help="fermd,on-off,pid,best; a rival's knob after a colon: on-off:0.5, pid:60",
     )
     parser.add_argument("--sweep", action="store_true", help="rivals with many settings of a knob")
