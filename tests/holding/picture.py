@@ -67,7 +67,8 @@ def draw(
     size_in = (PANE_IN[0] * columns, high_in + CAPTION_IN)
     with mpl.rc_context({"font.size": 9, "text.color": INK, "axes.edgecolor": "#888888"}):
         figure = Figure(figsize=size_in, layout="constrained", facecolor="white")
-        body, foot = figure.subfigures(2, 1, height_ratios=(high_in, CAPTION_IN))
+        halves = figure.subfigures(2, 1, height_ratios=(high_in, CAPTION_IN), squeeze=False)
+        body, foot = np.asarray(halves).ravel()
         foot.text(0.01, 0.5, CAPTION, va="center", fontsize=9, color=QUIET)
         panes = np.asarray(body.subfigures(rows, columns, squeeze=False)).ravel()
         for number, (pane, scenario) in enumerate(zip(panes, scenarios, strict=False)):

@@ -218,12 +218,10 @@ def test_a_name_that_is_nobodys_is_refused(name: str) -> None:
 def test_the_command_prints_the_table_and_draws_the_picture(tmp_path: Path) -> None:
     here = Path(__file__).parent
     picture, figures_file = tmp_path / "holding.png", tmp_path / "holding.json"
-    words = ["--fresh", "0", "--only", "fridge-fan", "--contestants", "fermd,on-off"]
+    chosen = ["--fresh", "0", "--only", "fridge-fan", "--contestants", "fermd,on-off"]
+    written_to = ["--picture", str(picture), "--json", str(figures_file)]
     done = subprocess.run(
-        [
-            *(sys.executable, here / "compare.py", *words),
-            *("--picture", picture, "--json", figures_file),
-        ],
+        [sys.executable, str(here / "compare.py"), *chosen, *written_to],
         env={**os.environ, "PYTHONPATH": str(here.parents[1])},
         capture_output=True,
         text=True,
