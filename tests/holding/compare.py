@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -163,4 +164,6 @@ def _names(text: str) -> list[str]:
 
 
 if __name__ == "__main__":
+    # A reader such as `head` that has seen enough ends it without a word.
+    signal.signal(signal.SIGPIPE, signal.SIG_DFL)
     sys.exit(main())
