@@ -21,13 +21,13 @@ from fermd.service.requests import Request
 USUAL = {
     "sysfs": 200,
     "times": 300,
-    "site-files": 100,
+    "site-files": 200,
     "profiles": 150,
     "documents": 200,
-    "arguments": 60,
-    "journals": 60,
-    "requests": 200,
-    "wire": 60,
+    "arguments": 100,
+    "journals": 150,
+    "requests": 300,
+    "wire": 200,
 }
 
 
