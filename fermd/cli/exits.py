@@ -48,8 +48,16 @@ class Failure(click.ClickException):
 
 
 def told(message: str) -> str:
-    """An error's text as it is shown; each line begins with the program's name."""
-    return "\n".join(f"fermd: {line}" for line in message.splitlines() or [""])
+    """An error's text as it is shown; each line begins with the program's name.
+
+    What was typed stands in it as it was typed, and must not garble the terminal.
+    """
+    lines = message.splitlines() or [""]
+    return "\n".join(f"fermd: {_printable(line)}" for line in lines)
+
+
+def _printable(line: str) -> str:
+    return "".join(c if c.isprintable() or c == "\t" else "\N{REPLACEMENT CHARACTER}" for c in line)
 
 
 def usage_told(error: click.UsageError) -> str:

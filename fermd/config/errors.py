@@ -45,11 +45,13 @@ class Fault:
     """What is allowed and what to do."""
 
     def __str__(self) -> str:
+        # The reason may name what else is in the file, as it stands there.
+        why = _printable(self.why)
         if not self.key:
-            return self.why
+            return why
         if self.value is ABSENT:
-            return f"{self.key}: {self.why}"
-        return f"{self.key} = {value_text(self.value)}: {self.why}"
+            return f"{self.key}: {why}"
+        return f"{self.key} = {value_text(self.value)}: {why}"
 
 
 class ConfigError(Exception):

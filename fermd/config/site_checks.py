@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo, available_timezones
 
-from fermd.config.errors import ABSENT, any_of
+from fermd.config.errors import ABSENT, any_of, key_text
 from fermd.config.mending import Checked
 from fermd.config.site import LEASE_PERIODS, lease_s
 from fermd.config.site_build import chamber_settings, kind_of
@@ -124,7 +124,7 @@ def _check_ownership(site: Checked) -> None:
             meant = nearest(name, list(_raw(site, group)))
             known = any_of(list(_raw(site, group))) or "none"
             hint = f"did you mean {any_of([meant])}?" if meant else f"the file has {known}"
-            site.object_to(path, value, f"there is no [{group}.{name}]; {hint}")
+            site.object_to(path, value, f"there is no [{key_text([group, name])}]; {hint}")
             misnamed.add(group)
             continue
         if (earlier := owners.get((group, name))) is not None:
@@ -190,7 +190,7 @@ def _check_circuit(site: Checked, name: str, output: Any) -> None:
     if output.circuit not in circuits:
         meant = nearest(output.circuit, list(circuits))
         hint = f"did you mean {any_of([meant])}?" if meant else "add it with its limit_a"
-        why = f"there is no [circuit.{output.circuit}]; {hint}"
+        why = f"there is no [{key_text(['circuit', output.circuit])}]; {hint}"
         site.object_to([*where, "circuit"], output.circuit, why)
     if not site.is_sound(*where, "rated_a"):
         return

@@ -72,7 +72,7 @@ def follow_deviation(
 def _add(
     found: _Found,
     kind: AlarmKind,
-    subject: str = "",
+    subject: str,
     value: float | None = None,
     limit: float | None = None,
 ) -> None:

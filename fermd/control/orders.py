@@ -97,7 +97,7 @@ def _take(  # noqa: C901 - one line a command; splitting it would hide the list
         case GoToStep():
             return profile_orders.go_to(state, command, beer_c, events)
         case ConfirmStep():
-            return profile_orders.confirm(state, command, beer_c, events)
+            return profile_orders.confirm(state, command, events)
         case ExtendStep():
             return profile_orders.extend(state, command, events)
         case ChangeStepTarget():

@@ -119,11 +119,9 @@ def skip(
     return _move(state, moved, happened, command.who, events)
 
 
-def confirm(
-    state: ChamberState, command: ConfirmStep, beer_c: float | None, events: list[Event]
-) -> ChamberState:
+def confirm(state: ChamberState, command: ConfirmStep, events: list[Event]) -> ChamberState:
     """Give the word that a waiting step waits for."""
-    confirmed = steps.confirm(_running(state), beer_c)
+    confirmed = steps.confirm(_running(state))
     if confirmed is None:
         raise RefusedError("the present step does not wait for anybody; to leave it, skip it")
     return _move(state, *confirmed, command.who, events)

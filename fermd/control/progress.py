@@ -12,6 +12,7 @@ taken up in order, and each is told to be overdue.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import inf
 
 from fermd.control.calendar import WallTime
 from fermd.control.events import Event, StepChange, StepChanged
@@ -155,13 +156,13 @@ def skip(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[Even
     return moved, (skipped, *entered)
 
 
-def confirm(progress: Progress, beer_c: float | None) -> tuple[Progress, tuple[Event, ...]] | None:
+def confirm(progress: Progress) -> tuple[Progress, tuple[Event, ...]] | None:
     """The word that a waiting step waits for; None if the present step waits for nobody."""
     step = progress.step
     if not isinstance(step, WaitForPerson):
         return None
     confirmed = told(progress, StepChange.CONFIRMED)
-    moved = _next(progress, step, beer_c)
+    moved = _next(progress, step, None)
     entered = (told(moved, StepChange.ENTERED),) if moved.step is not None else ()
     return moved, (confirmed, *entered)
 
@@ -263,8 +264,8 @@ def _with_calendar(
 
 
 def _with_schedule(progress: Progress, step: Schedule, wall: WallTime) -> Progress:
-    at_s, at_c = float("-inf"), step.changes[0].target_c
-    until_s = float("inf")
+    at_s, at_c = -inf, step.changes[0].target_c
+    until_s = inf
     for change in step.changes:
         last_s = wall.calendar.last_utc_s(change.at, wall.utc_s)
         if last_s is not None and last_s >= at_s:

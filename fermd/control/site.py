@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import inf
 
 from fermd.control import chamber
 from fermd.control.chamber import Inputs
@@ -90,7 +91,7 @@ def _in_turn(state: SiteState, settings: SiteSettings) -> Sequence[ChamberSettin
 
 
 def _since(state: SiteState, settings: ChamberSettings) -> float:
-    return state.waiting_since_mono_s.get(settings.name, float("inf"))
+    return state.waiting_since_mono_s.get(settings.name, inf)
 
 
 def _headroom_a(state: SiteState, settings: SiteSettings) -> Mapping[str, float]:

@@ -80,6 +80,8 @@ class SimulatedPlant:
         self._heat_w = 0.0
         self._door_open = False
         self._switches = {duty: _Switch() for duty in Duty}
+        self._acting: tuple[Drive, tuple[Duty, ...]] | None = None
+        """What acts on the chamber and what runs; made anew when one of its parts has changed."""
         self._broken: set[Duty] = set()
         self.state: ThermalState = model.settled(self._ambient_c, beer_c)
         """Where everything stands at the time that it was last advanced to."""
@@ -101,6 +103,7 @@ class SimulatedPlant:
             if self._now % _MINUTE == 0:
                 self._ambient_c = self._ambient_of(self._start_utc_s + self._now / _UNITS_PER_S)
                 self._heat_w = self._heat_source(self.state.beer_c, _MINUTE / _UNITS_PER_S)
+                self._acting = None
             ends = [one.until for one in self._switches.values() if one.on]
             next_minute = self._now - self._now % _MINUTE + _MINUTE
             self._integrate(int(min([target, next_minute, *ends])))
@@ -116,6 +119,7 @@ class SimulatedPlant:
         with_start = _Watch(switch)
         switch.on = on
         switch.until = inf if until_utc_s is None else self._units(until_utc_s)
+        self._acting = None
         self._let_go()
         self.starts[duty] += with_start.started()
 
@@ -125,6 +129,7 @@ class SimulatedPlant:
         switch = self._switches[duty]
         with_start = _Watch(switch)
         switch.stuck = on
+        self._acting = None
         self.starts[duty] += with_start.started()
 
     def break_load(self, duty: Duty, broken: bool, at_utc_s: float) -> None:
@@ -133,6 +138,7 @@ class SimulatedPlant:
         A compressor that hums and does not cool, a heater whose wire is burnt through.
         """
         self.advance_to(at_utc_s)
+        self._acting = None
         if broken:
             self._broken.add(duty)
         else:
@@ -144,6 +150,7 @@ class SimulatedPlant:
         stuck = {duty: switch.stuck for duty, switch in self._switches.items()}
         for switch in self._switches.values():
             switch.on, switch.stuck = False, False
+        self._acting = None
         self.advance_to(at_utc_s + lasted_s)
         for duty, was_stuck in stuck.items():
             self.stick(duty, was_stuck, at_utc_s + lasted_s)
@@ -152,25 +159,18 @@ class SimulatedPlant:
         """Open or shut the door at a true time."""
         self.advance_to(at_utc_s)
         self._door_open = is_open
+        self._acting = None
 
     def runs(self, duty: Duty) -> bool:
         """Tell whether something truly runs, whatever it was told."""
         return self._switches[duty].conducts
 
     def _integrate(self, end: int) -> None:
-        runs = {duty: switch.conducts for duty, switch in self._switches.items()}
-        works = {duty: on and duty not in self._broken for duty, on in runs.items()}
-        drive = Drive(
-            self._ambient_c,
-            self._heat_w,
-            works[Duty.COOL],
-            works[Duty.HEAT],
-            works[Duty.FAN],
-            self._door_open,
-        )
-        for duty, conducts in runs.items():
-            if conducts:
-                self.running_s[duty] += (end - self._now) / _UNITS_PER_S
+        if self._acting is None:
+            self._acting = self._what_acts()
+        drive, running = self._acting
+        for duty in running:
+            self.running_s[duty] += (end - self._now) / _UNITS_PER_S
         for step in _STEPS:
             while end - self._now >= step:
                 self.state, flows = self._model.advance(self.state, drive, step / _UNITS_PER_S)
@@ -179,10 +179,24 @@ class SimulatedPlant:
                 self.leaked_j += flows.leak_j
                 self._now += step
 
+    def _what_acts(self) -> tuple[Drive, tuple[Duty, ...]]:
+        running = tuple(duty for duty, switch in self._switches.items() if switch.conducts)
+        works = {duty: duty in running and duty not in self._broken for duty in Duty}
+        drive = Drive(
+            self._ambient_c,
+            self._heat_w,
+            works[Duty.COOL],
+            works[Duty.HEAT],
+            works[Duty.FAN],
+            self._door_open,
+        )
+        return drive, running
+
     def _let_go(self) -> None:
         for switch in self._switches.values():
             if switch.on and switch.until <= self._now:
                 switch.on = False
+                self._acting = None
 
     def _units(self, utc_s: float) -> int:
         # A hair more, so that a time that was computed from a sum is not cut to the unit before.

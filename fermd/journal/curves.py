@@ -83,15 +83,25 @@ def read_temperatures(
     """The readings of a span; without a resolution, at the finest that fits. See JournalReader."""
     if resolution is None:
         resolution = _fitting(db, span, most_points)
-    rows = db.query(
-        f"SELECT * FROM ({_source(resolution)}) JOIN probes USING (probe_key) WHERE {_CHOSEN} "  # noqa: S608 - constants
+    # Tuples with the probe's key, not dictionaries with its name: a batch has thousands of rows.
+    names = {key: (chamber, probe) for key, chamber, probe in db.execute(_NAMES)}
+    rows = db.execute(
+        f"SELECT {_POINT_COLUMNS} FROM ({_source(resolution)}) WHERE {_CHOSEN} "  # noqa: S608 - constants
         "ORDER BY boot, start_mono_s, first_seq",
         span.parameters(db),
     )
-    return Temperatures(resolution, tuple(_point(row) for row in rows))
+    return Temperatures(resolution, tuple(_point(names, *row) for row in rows))
 
 
-_CHOSEN = "(:chamber IS NULL OR chamber = :chamber) AND (:probe IS NULL OR probe = :probe)"
+_NAMES = "SELECT probe_key, chamber, probe FROM probes"
+_CHOSEN = (
+    "probe_key IN (SELECT probe_key FROM probes WHERE "
+    "(:chamber IS NULL OR chamber = :chamber) AND (:probe IS NULL OR probe = :probe))"
+)
+_POINT_COLUMNS = (
+    "probe_key, boot, start_mono_s, start_wall_utc_s, wall_trusted, minimum_c, mean_c, maximum_c, "
+    "good_readings, faulty_readings, fault"
+)
 _NOT_COUNTED_YET = "seq > :counted"
 _RAW_COLUMNS = (
     "seq AS first_seq, boot, mono_s AS start_mono_s, probe_key, "
@@ -146,21 +156,17 @@ def _source(resolution: Resolution) -> str:
         GROUP BY boot, start_mono_s, probe_key"""  # noqa: S608 - constants
 
 
-def _point(row: dict[str, Any]) -> TemperaturePoint:
-    return TemperaturePoint(
-        row["chamber"],
-        row["probe"],
-        row["boot"],
-        row["start_mono_s"],
-        row["start_wall_utc_s"],
-        row["wall_trusted"] > 0,
-        row["minimum_c"],
-        row["mean_c"],
-        row["maximum_c"],
-        row["good_readings"],
-        row["faulty_readings"],
-        row["fault"],
-    )
+def _point(
+    names: dict[int, tuple[str, str]],
+    probe_key: int,
+    boot: int,
+    mono_s: float,
+    wall_utc_s: float,
+    wall_trusted: int,
+    *rest: Any,
+) -> TemperaturePoint:
+    chamber, probe = names[probe_key]
+    return TemperaturePoint(chamber, probe, boot, mono_s, wall_utc_s, wall_trusted > 0, *rest)
 
 
 def _fitting(db: Database, span: Span, most_points: int) -> Resolution:
@@ -169,7 +175,7 @@ def _fitting(db: Database, span: Span, most_points: int) -> Resolution:
             continue
         (count,) = db.execute(
             f"SELECT count(*) FROM (SELECT 1 FROM ({_parts(resolution)}) "  # noqa: S608 - constants
-            f"JOIN probes USING (probe_key) WHERE {_CHOSEN} LIMIT :limit)",
+            f"WHERE {_CHOSEN} LIMIT :limit)",
             {**span.parameters(db), "limit": most_points + 1},
         ).fetchone()
         if count <= most_points:

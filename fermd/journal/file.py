@@ -12,16 +12,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from fermd.control.moment import Moment
+from fermd.journal.errors import NotWritable, Unusable, as_journal_error
+from fermd.journal.examining import first_fault
 from fermd.journal.inserting import REFUSED, Inserter, presume_released
 from fermd.journal.mending import mend, untrusted_rows
 from fermd.journal.opening import (
     WAL_KEPT_BYTES,
-    NotWritable,
     Opened,
-    Unusable,
-    as_journal_error,
     begin_anew,
-    first_fault,
     open_or_begin,
     worn_out,
 )

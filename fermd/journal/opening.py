@@ -12,6 +12,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -19,8 +20,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from fermd.control.moment import Moment
+from fermd.journal.errors import NotWritable, Unusable, as_journal_error
+from fermd.journal.examining import examine, examine_opened
 from fermd.journal.ports import Outage
-from fermd.journal.readonly import connect_to_read, lenient_text
+from fermd.journal.readonly import connect_to_read
 from fermd.journal.remembered import (
     NOTHING_KNOWN,
     Stamp,
@@ -29,12 +32,10 @@ from fermd.journal.remembered import (
     read_outage,
 )
 from fermd.journal.schema import (
-    APPLICATION_ID,
     KNOWN_VERSION,
     OLDEST_SQLITE,
     PAGE_BYTES,
     migrate,
-    migrations,
     version_of,
 )
 
@@ -49,22 +50,6 @@ WAL_PAGES = 1000
 WAL_KEPT_BYTES = 2 * WAL_PAGES * PAGE_BYTES
 """A log that has grown beyond this is cut back to it once it has been carried over. Not to
 nothing: writing into a file that is there already spares the file system's own journal."""
-
-
-class JournalError(Exception):
-    """The journal cannot be opened or written; the text says which file, why and what to do."""
-
-    def __init__(self, path: Path, cause: str, remedy: str) -> None:
-        self.path, self.cause, self.remedy = path, cause, remedy
-        super().__init__(f"{path}: {cause}; {remedy}")
-
-
-class NotWritable(JournalError):  # noqa: N818 - reads as what it says
-    """It may become writable; the file is to be left as it is."""
-
-
-class Unusable(JournalError):  # noqa: N818 - reads as what it says
-    """It will never do as a journal again: it is to be set aside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +69,8 @@ class Opened:
     check_later: bool
     """The file is large and has not been checked yet."""
     set_aside: SetAside | None = None
+    kept_log: Path | None = None
+    """A copy of the write-ahead log, whose end could not be used."""
 
 
 def open_or_begin(
@@ -94,13 +81,20 @@ def open_or_begin(
     `wall_utc_s` only serves to name a file that is set aside; another process's lock is waited
     for `busy_s` seconds at most. Raises NotWritable.
     """
+    kept_log: Path | None = None
     try:
+        size = _size_to_open(path)
+        if size and examine(path, with_check=size <= CHECK_AT_ONCE_BYTES):
+            kept_log = _keep_log(path, wall_utc_s)
         connection, outage, check_later = _open(path, busy_s)
     except Unusable as error:
         if not may_set_aside:
             raise worn_out(path, error.cause) from error
         return begin_anew(path, error.cause, wall_utc_s, busy_s)
-    return Opened(connection, outage, check_later)
+    if kept_log is not None:
+        # What is missing may be the start of a run: the stop before it was not the last then.
+        outage = replace(outage, ended_cleanly=False, lines=())
+    return Opened(connection, outage, check_later, kept_log=kept_log)
 
 
 def worn_out(path: Path, cause: str) -> NotWritable:
@@ -142,9 +136,8 @@ def outage_of_unwritable(path: Path) -> Outage:
 
 def set_aside(path: Path, wall_utc_s: float) -> Path:
     """Rename the journal with its companions; its new path. Raises NotWritable."""
-    at = datetime.fromtimestamp(max(0.0, wall_utc_s), UTC).strftime("%Y%m%dT%H%M%S")
     try:
-        kept_as = _free_name(path, f"{path.name}.set-aside-{at}")
+        kept_as = _free_name(path, wall_utc_s)
         # The log goes first: a new journal must never find an old one's.
         for suffix in ("-shm", "-wal", ""):
             if (source := path.with_name(path.name + suffix)).exists():
@@ -154,31 +147,6 @@ def set_aside(path: Path, wall_utc_s: float) -> Path:
         cause = f"cannot be used and cannot be renamed either ({error.strerror})"
         raise NotWritable(path, cause, "move it away by hand") from error
     return kept_as
-
-
-def first_fault(connection: sqlite3.Connection) -> str | None:
-    """What SQLite's own check of the file's structure says first; None if it is sound."""
-    (verdict,) = connection.execute("PRAGMA quick_check(1)").fetchone()
-    return None if verdict == "ok" else str(verdict).splitlines()[-1]
-
-
-def as_journal_error(path: Path, error: sqlite3.Error) -> JournalError:
-    """What SQLite reports, in terms of what to do about it."""
-    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
-    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return Unusable(path, str(error), "it is set aside and a new one is begun")
-    return NotWritable(path, str(error), _REMEDIES.get(code, "see the system's log for the disk"))
-
-
-_REMEDIES = {
-    sqlite3.SQLITE_FULL: "make room on the disk",
-    sqlite3.SQLITE_BUSY: "end the program that holds it open for writing",
-    sqlite3.SQLITE_LOCKED: "end the program that holds it open for writing",
-    sqlite3.SQLITE_READONLY: "make the file and its folder writable for the daemon's user",
-    sqlite3.SQLITE_CANTOPEN: "make the folder exist and writable for the daemon's user",
-    sqlite3.SQLITE_PERM: "make the file writable for the daemon's user",
-    sqlite3.SQLITE_IOERR: "see whether the disk is full, or the system's log for a failing one",
-}
 
 
 def _open(path: Path, busy_s: float) -> tuple[sqlite3.Connection, Outage, bool]:
@@ -195,8 +163,9 @@ def _open(path: Path, busy_s: float) -> tuple[sqlite3.Connection, Outage, bool]:
         raise as_journal_error(path, error) from error
     try:
         check_later = size > CHECK_AT_ONCE_BYTES
-        _examine(path, connection, with_check=not check_later)
-        _prepare(connection)
+        # Once more: what could not be read may be readable now, and another may have written.
+        examine_opened(path, connection, with_check=False)
+        _prepare(path, connection)
         outage = read_outage(connection)
     except sqlite3.Error as error:
         connection.close()
@@ -225,24 +194,7 @@ def _size_to_open(path: Path) -> int:
     return 0
 
 
-def _examine(path: Path, connection: sqlite3.Connection, *, with_check: bool) -> None:
-    connection.text_factory = lenient_text
-    # The list of migrations comes first: a start may have been cut off right after it.
-    query = "SELECT name FROM sqlite_schema WHERE tbl_name <> ?"
-    tables = {name for (name,) in connection.execute(query, (migrations.migrations_table,))}
-    marked = connection.execute("PRAGMA application_id").fetchone()[0]
-    if tables and marked != APPLICATION_ID and not {"output_changes", "daemon_runs"} <= tables:
-        cause = "it is a database of another program"
-        raise NotWritable(path, cause, "name another file for the journal")
-    version = version_of(connection)
-    if version > KNOWN_VERSION:
-        cause = f"its schema version {version} is newer than {KNOWN_VERSION}, the newest known here"
-        raise Unusable(path, cause, "it is set aside; install the newer fermd to go on with it")
-    if with_check and (fault := first_fault(connection)) is not None:
-        raise Unusable(path, fault, "it is set aside")
-
-
-def _prepare(connection: sqlite3.Connection) -> None:
+def _prepare(path: Path, connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     connection.execute("PRAGMA journal_mode = WAL")
     # FULL: a commit is on the disk when it returns, so that it survives a power cut.
@@ -250,6 +202,9 @@ def _prepare(connection: sqlite3.Connection) -> None:
     connection.execute(f"PRAGMA wal_autocheckpoint = {WAL_PAGES}")
     connection.execute(f"PRAGMA journal_size_limit = {WAL_KEPT_BYTES}")
     migrate(connection)
+    if (version := version_of(connection)) != KNOWN_VERSION:
+        cause = f"its schema version is {version} and stays so"
+        raise Unusable(path, cause, "it is set aside")
     # With references enforced, SQLite would empty a table row by row and write all of them. Keys
     # are only ever made by inserting.py and file.py, which make the row that they point to first.
     connection.execute("PRAGMA foreign_keys = OFF")
@@ -272,7 +227,24 @@ def _carry_over(connection: sqlite3.Connection, salvaged: Outage) -> None:
     connection.execute("COMMIT")
 
 
-def _free_name(path: Path, wanted: str) -> Path:
+def _keep_log(path: Path, wall_utc_s: float) -> Path:
+    """Copy the log, which is about to be cut back to what SQLite reads of it.
+
+    Raises NotWritable: without room for the copy the file is left as it is.
+    """
+    try:
+        kept_as = _free_name(path, wall_utc_s)
+        kept_log = kept_as.with_name(kept_as.name + "-wal")
+        shutil.copyfile(path.with_name(path.name + "-wal"), kept_log)
+    except OSError as error:
+        cause = f"the end of its write-ahead log cannot be kept ({error.strerror})"
+        raise NotWritable(path, cause, "make room on the disk") from error
+    return kept_log
+
+
+def _free_name(path: Path, wall_utc_s: float) -> Path:
+    at = datetime.fromtimestamp(max(0.0, wall_utc_s), UTC).strftime("%Y%m%dT%H%M%S")
+    wanted = f"{path.name}.set-aside-{at}"
     number = 1
     while True:
         name = wanted if number == 1 else f"{wanted}-{number}"

@@ -20,6 +20,7 @@ from fermd.journal.curves import Resolution, Span, Temperatures, read_temperatur
 from fermd.journal.figures import Figures, figures_of
 from fermd.journal.readonly import connect_to_read
 from fermd.journal.rows import Happening, happening_of
+from fermd.journal.runs import RUNS, STARTS_BY_HOUR
 from fermd.journal.schema import EVENT_TABLES, KNOWN_VERSION, version_of
 
 
@@ -143,27 +144,16 @@ class JournalReader:
     ) -> list[OutputRun]:
         """The runs that began in a span of the wall clock, in order."""
         with self._open() as db:
-            rows = db.query(
-                "SELECT * FROM output_runs WHERE start_wall_utc_s >= ? AND start_wall_utc_s < ? "
-                "AND (? IS NULL OR chamber = ?) ORDER BY start_seq",
-                (from_wall_utc_s, to_wall_utc_s, chamber, chamber),
-            )
-            return [_run(row) for row in rows]
+            span = {"first": from_wall_utc_s, "end": to_wall_utc_s, "chamber": chamber}
+            return [_run(row) for row in db.query(RUNS, span)]
 
     def starts_by_hour(
         self, from_wall_utc_s: float, to_wall_utc_s: float, *, chamber: str | None = None
     ) -> list[StartsInHour]:
         """How often each output was started, hour by hour; hours without a start are left out."""
         with self._open() as db:
-            rows = db.query(
-                "SELECT chamber, output, strftime('%Y-%m-%d %H:00', start_wall_utc_s, 'unixepoch')"
-                " AS hour_utc, count(*) AS starts FROM output_runs "
-                "WHERE start_wall_utc_s >= ? AND start_wall_utc_s < ? "
-                "AND (? IS NULL OR chamber = ?) "
-                "GROUP BY chamber, output, hour_utc ORDER BY min(start_seq)",
-                (from_wall_utc_s, to_wall_utc_s, chamber, chamber),
-            )
-            return [StartsInHour(**row) for row in rows]
+            span = {"first": from_wall_utc_s, "end": to_wall_utc_s, "chamber": chamber}
+            return [StartsInHour(**row) for row in db.query(STARTS_BY_HOUR, span)]
 
     def span(self) -> tuple[float, float] | None:
         """The earliest and the latest trusted wall time of any reading; None without one.
@@ -209,7 +199,7 @@ class JournalReader:
             connection = connect_to_read(self.path)
         except (sqlite3.Error, OSError) as error:
             missing = not self.path.exists()
-            what = "it does not exist (yet)" if missing else str(error)
+            what = "it does not exist (yet)" if missing else _first_line(error)
             remedy = "check the path and the permissions"
             raise JournalUnreadable(f"{self.path}: cannot be read: {what}; {remedy}") from error
         try:
@@ -219,11 +209,17 @@ class JournalReader:
                     "let this version of the daemon open it once, or read it with its own version"
                 )
             yield Database(connection, execute_plugins=False)
-        except (sqlite3.Error, ValueError, KeyError) as error:
+        except (sqlite3.Error, ValueError, KeyError, TypeError, AttributeError) as error:
+            # The last ones: a flipped byte makes a number of a text, or nothing of either.
             remedy = "try again; if it stays so, restart the daemon, which checks the file"
-            raise JournalUnreadable(f"{self.path}: {error}; {remedy}") from error
+            raise JournalUnreadable(f"{self.path}: {_first_line(error)}; {remedy}") from error
         finally:
             connection.close()
+
+
+def _first_line(error: Exception) -> str:
+    # A schema that SQLite cannot read is told with its whole text.
+    return (str(error).splitlines() or [repr(error)])[0]
 
 
 def _event_row(table: str, row: dict[str, Any]) -> EventRow:

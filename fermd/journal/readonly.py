@@ -9,6 +9,8 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
+_SMALLEST_PAGE_BYTES = 512
+
 
 def connect_to_read(path: Path, busy_s: float = 2.0) -> sqlite3.Connection:
     """Open the file for reading only; it is not created if it is missing.
@@ -17,11 +19,14 @@ def connect_to_read(path: Path, busy_s: float = 2.0) -> sqlite3.Connection:
     use has; if there is no write-ahead log to miss, the file is then read as one that stands
     still.
     """
+    log = path.with_name(path.name + "-wal")
+    if path.exists() and path.stat().st_size < _SMALLEST_PAGE_BYTES and log.exists():
+        # Opened even for reading, SQLite deletes the log of a database that has no page left.
+        raise sqlite3.DatabaseError("there is not one page in it")
     address = path.absolute().as_uri()
     try:
         return _connect(f"{address}?mode=ro", busy_s)
     except sqlite3.OperationalError:
-        log = path.with_name(path.name + "-wal")
         if not path.exists() or (log.exists() and log.stat().st_size > 0):
             raise
         return _connect(f"{address}?immutable=1", busy_s)

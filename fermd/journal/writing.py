@@ -13,19 +13,14 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from pathlib import Path
 
 from fermd.control.moment import Moment
+from fermd.journal.errors import JournalError, NotWritable, Unusable, as_journal_error
 from fermd.journal.figures import bytes_written_by_thread
 from fermd.journal.file import JournalFile
 from fermd.journal.marker import Marker
-from fermd.journal.opening import (
-    JournalError,
-    NotWritable,
-    SetAside,
-    Unusable,
-    as_journal_error,
-    outage_of_unwritable,
-)
+from fermd.journal.opening import SetAside, outage_of_unwritable
 from fermd.journal.pending import Batch, Pending, Remembered, WaitingHappening
 from fermd.journal.ports import Outage
 from fermd.journal.remembering import Remembering, State
@@ -200,6 +195,8 @@ class Writing:
             lowest, wall_utc_s = self.pending.lowest_order(), self.newest.wall_utc_s
         opened = self._file.open(wall_utc_s, lowest, spoilt=spoilt)
         self._introduce(opened.set_aside)
+        if opened.kept_log is not None:
+            self._tell_of_log(opened.kept_log)
         return opened.outage
 
     def _introduce(self, set_aside: SetAside | None) -> None:
@@ -215,6 +212,15 @@ class Writing:
             if not self._file.knows_this_run and not started:
                 self.pending.put(self.newest, "", DaemonRun("continued", self._version))
                 self.queue_state(self.remembering.all_again())
+
+    def _tell_of_log(self, kept_log: Path) -> None:
+        detail = (
+            "the last write was cut off, or the end of the write-ahead log is damaged; the log is "
+            f"kept as {kept_log.name}"
+        )
+        with self.changed:
+            self.pending.put(self.newest, "", Incident("log-cut-short", detail))
+        _log.warning("%s: %s", self._file.path, detail)
 
     def _write(self) -> None:
         with self.changed:

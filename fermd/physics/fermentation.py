@@ -90,22 +90,15 @@ class Kinetics(NamedTuple):
         held_c = min(max(temp_c, _COLDEST_C), _WARMEST_C)
         per_cal = 1.0 / (_GAS_CONSTANT_CAL_PER_MOL_K * (held_c + _ZERO_C_K))
 
-        def value(pair: Arrhenius) -> float:
-            return exp(pair.ln_factor - pair.activation_cal_per_mol * per_cal)
-
+        uptake_1, uptake_2, uptake_3, affinity_1, affinity_2, affinity_3, held_1, held_2 = [
+            exp(ln_factor - activation_cal_per_mol * per_cal)
+            for ln_factor, activation_cal_per_mol in self[:8]
+        ]
         return Rates(
-            PerSugar(
-                value(self.glucose_uptake),
-                value(self.maltose_uptake),
-                value(self.maltotriose_uptake),
-            ),
-            PerSugar(
-                value(self.glucose_affinity),
-                value(self.maltose_affinity),
-                value(self.maltotriose_affinity),
-            ),
-            value(self.glucose_inhibition),
-            value(self.maltose_inhibition),
+            PerSugar(uptake_1, uptake_2, uptake_3),
+            PerSugar(affinity_1, affinity_2, affinity_3),
+            held_1,
+            held_2,
         )
 
 
@@ -290,8 +283,11 @@ class FermentationModel:
         sugars = _take_up(
             state, FermentationState(*middle, middle_biomass, 0.0, 0.0), rates, worked_h
         )
-        eaten = [before - after for before, after in zip(state[:3], sugars, strict=True)]
-        alcohol = sum(mol * made for mol, made in zip(eaten, ETHANOL_PER_MOL, strict=True))
+        alcohol = (
+            ETHANOL_PER_MOL.glucose * (state.glucose - sugars.glucose)
+            + ETHANOL_PER_MOL.maltose * (state.maltose - sugars.maltose)
+            + ETHANOL_PER_MOL.maltotriose * (state.maltotriose - sugars.maltotriose)
+        )
         return FermentationState(
             *sugars,
             state.biomass + self._grown(state, sugars, middle_biomass),

@@ -23,6 +23,9 @@ HIGHEST_C: Final = 125.0
 STEPS_PER_K: Final = 16
 """The register counts in 2^-4 °C whatever the resolution."""
 
+_STEPS_TOGETHER: Final = {9: 8, 10: 4, 11: 2, 12: 1}
+"""How many steps of the register one step of a resolution (bits) is."""
+
 POWER_ON_RAW: Final = 0x0550
 """The register after power-up, +85 °C, until the first conversion is done."""
 
@@ -73,9 +76,10 @@ def quantise(temp_c: float, resolution_bits: int = 12) -> int:
 
     With fewer than 12 bits the low bits are undefined by the data sheet; here they are 0.
     """
-    coarse = 1 << (12 - _require_resolution(resolution_bits))
-    held_c = min(max(temp_c, LOWEST_C), HIGHEST_C)
-    return floor(held_c * STEPS_PER_K / coarse + 0.5) * coarse
+    coarse = _STEPS_TOGETHER[_require_resolution(resolution_bits)]
+    if not LOWEST_C < temp_c < HIGHEST_C:
+        temp_c = min(max(temp_c, LOWEST_C), HIGHEST_C)
+    return floor(temp_c * STEPS_PER_K / coarse + 0.5) * coarse
 
 
 def millidegrees(raw: int) -> int:
@@ -150,6 +154,6 @@ def _frame(raw: int, byte_6: int, resolution_bits: int) -> bytes:
 
 
 def _require_resolution(bits: int) -> int:
-    if bits not in (9, 10, 11, 12):
+    if bits not in _STEPS_TOGETHER:
         raise PhysicsError(f"resolution = {bits!r} bits: must be 9, 10, 11 or 12")
     return bits

@@ -28,6 +28,11 @@ class EffectReplay:
         """The furthest that the temperature came in the output's direction, °C, and when, s."""
         self._worst_c = 0.0
 
+    def adopt(self, output: OutputSettings) -> None:
+        """Go on by other numbers; the watcher in charge begins anew with them, too."""
+        self._settings = output.effect
+        self.start()
+
     def start(self) -> None:
         """A new run."""
         self._best = None

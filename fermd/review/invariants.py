@@ -4,8 +4,9 @@ It knows nothing of the core. What it is held against are the site's settings; w
 the rows that any SQLite tool can read. Checked are:
 
 - heat and cooling of one chamber are never on together, and the changeover delay lies between;
-- no output starts before its minimum off time, its power-up delay and its rest, nor more often
-  than its starts per hour; none stops before its minimum run time without a danger;
+- no output starts before its minimum off time, its power-up delay and its rest, nor sooner after
+  its last start than both times together, nor more often than its starts per hour; none stops
+  before its minimum run time without a danger;
 - without a trustworthy reading of the vessel, or of the air, nothing that needs it is on;
 - no cooling with the beer below its freezing margin, no cooling or heating with the air beyond its
   limits, for longer than the readings take to be believed;
@@ -17,14 +18,19 @@ the rows that any SQLite tool can read. Checked are:
 
 Times are counted on one clock for the whole journal, on which the time between two boots is nought:
 it is never more than what has passed, so a pause that is long enough there was long enough. After a
-start that does not follow an orderly stop of the same boot the past counts as not known. Readings
-that have been thinned away cannot be checked any more; everything else is kept for good.
+start that does not follow an orderly stop of the same boot the past counts as not known: as the
+worst that could have been, stopped just then after as many starts as are allowed. Readings that
+have been thinned away cannot be checked any more; everything else is kept for good.
+
+The journal does not hold the site's settings. Who knows that they were changed, and when, says so
+(`TakenOver`); limits of supply circuits are taken as they were at first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -42,29 +48,69 @@ LONGEST_SAMPLE_PERIOD_S = 60.0
 """The longest that a site file may set: the most lenient for who does not know it."""
 
 
+@dataclass(frozen=True, slots=True)
+class TakenOver:
+    """A site file that was read again: its settings were in force from then on."""
+
+    boot_id: str
+    mono_s: float
+    """On the clock of that boot, s."""
+    settings: SiteSettings
+
+
 def violations(
-    path: Path, settings: SiteSettings, sample_period_s: float = LONGEST_SAMPLE_PERIOD_S
+    path: Path,
+    settings: SiteSettings,
+    sample_period_s: float = LONGEST_SAMPLE_PERIOD_S,
+    taken_over: Sequence[TakenOver] = (),
 ) -> list[Violation]:
     """Return every broken promise in a journal, in the order of its rows.
 
-    An empty list is as it should be. Raises sqlite3.Error if the journal cannot be read.
+    `settings` were in force at first; `taken_over` are those that followed, oldest first. An empty
+    list is as it should be. Raises sqlite3.Error if the journal cannot be read.
     """
     found: list[Violation] = []
     with closing(connect_to_read(path)) as connection:
         db = Database(connection, execute_plugins=False)
+        later = _by_boot(db, taken_over)
         for chamber in settings.chambers:
-            found.extend(_of_chamber(_rows(db, chamber.name), chamber, sample_period_s))
+            rows = _rows(db, chamber.name)
+            found.extend(_of_chamber(rows, chamber, sample_period_s, later))
         found.extend(overloads(_rows(db, None), settings))
     return sorted(found, key=lambda broken: broken.seq)
 
 
+_Later = list[tuple[float, float, SiteSettings]]
+"""Settings with the boot and the moment (mono_s) from which on they were in force."""
+
+
+def _by_boot(db: Database, taken_over: Sequence[TakenOver]) -> _Later:
+    numbers = {row["boot_id"]: row["boot"] for row in db.query("SELECT boot, boot_id FROM boots")}
+    found: _Later = []
+    last = 0.0
+    for one in taken_over:
+        if one.boot_id in numbers:
+            last = numbers[one.boot_id]
+            found.append((last, one.mono_s, one.settings))
+        else:
+            # Nothing of that boot was written: they hold from the next one on.
+            found.append((last + 0.5, 0.0, one.settings))
+    return found
+
+
 def _of_chamber(
-    rows: Iterable[Row], chamber: ChamberSettings, sample_period_s: float
+    rows: Iterable[Row], chamber: ChamberSettings, sample_period_s: float, later: _Later
 ) -> Iterator[Violation]:
     readings = ReadingReplay(chamber, sample_period_s)
     outputs = OutputReplay(chamber, readings, sample_period_s)
     alarms = AlarmReplay(chamber, sample_period_s)
+    name, waiting = chamber.name, list(later)
     for row in rows:
+        while waiting and (row["boot"], row["mono_s"]) >= waiting[0][:2]:
+            new = {one.name: one for one in waiting.pop(0)[2].chambers}
+            if name in new:
+                readings.adopt(new[name])
+                outputs.adopt(new[name], row["t_s"])
         yield from alarms.pass_time(row)
         yield from outputs.pass_time(row)
         match row["what"]:

@@ -26,6 +26,8 @@ class _Line:
     locked_until_s: float = float("-inf")
     """By the power-up delay, or by a rest."""
     starts_s: list[float] = field(default_factory=list)
+    """The starts of the last hour; what is not known of them counts as the worst."""
+    last_start_s: float | None = None
     told: set[str] = field(default_factory=set)
     """What was said of the present run already."""
 
@@ -45,6 +47,16 @@ class OutputReplay:
         }
         self._boot: int | None = None
         self._ended_cleanly = False
+        self._adopted_s = float("-inf")
+
+    def adopt(self, chamber: ChamberSettings, t_s: float) -> None:
+        """Go on by other numbers, from a site file that was read again at this time."""
+        self._chamber, self._adopted_s = chamber, t_s
+        for output in chamber.outputs:
+            line = self._lines.get(output.name)
+            if line is not None:
+                line.settings = output
+                line.effect.adopt(output)
 
     def output(self, row: Row) -> Iterator[Violation]:
         """Take a switching."""
@@ -106,7 +118,9 @@ class OutputReplay:
             if line.started_s is not None and row["certainty"] != "presumed":
                 ran_s = row["t_s"] - line.started_s
                 longest_s = line.settings.protection.longest_run_s
-                if ran_s > longest_s + self._period_s + ROUNDING_S:
+                # A run that other numbers make too long is ended by the next tick.
+                over_s = row["t_s"] - max(line.started_s + longest_s, self._adopted_s)
+                if over_s > self._period_s + ROUNDING_S:
                     yield from self._once(
                         row, line, "longest run", f"{ran_s:.0f} s, not {longest_s:g} s"
                     )
@@ -145,8 +159,13 @@ class OutputReplay:
         if t_s < line.locked_until_s - ROUNDING_S:
             left_s = line.locked_until_s - t_s
             yield self._broken(row, "rest and power-up delay", f"{left_s:.1f} s too early")
+        apart_s = protection.minimum_off_s + protection.minimum_run_s
+        if line.last_start_s is not None and t_s - line.last_start_s < apart_s - ROUNDING_S:
+            detail = f"{t_s - line.last_start_s:.1f} s, not {apart_s:g} s"
+            yield self._broken(row, "start to start", detail)
         line.starts_s = [start for start in line.starts_s if t_s - start < HOUR_S - ROUNDING_S]
         line.starts_s.append(t_s)
+        line.last_start_s = t_s
         allowed = protection.starts_per_hour
         if allowed and len(line.starts_s) > allowed:
             yield self._broken(row, "starts per hour", f"{len(line.starts_s)}, not {allowed}")
@@ -191,9 +210,23 @@ class OutputReplay:
         """What is not known counts as stopped just now; without power everything has rested."""
         for line in self._lines.values():
             line.on, line.stopped_s = False, t_s
+            self._count_worst(line, t_s)
             powered_up_s = t_s + line.settings.protection.power_up_delay_s
             resting_s = line.locked_until_s if same_boot else t_s
             line.locked_until_s = max(resting_s, powered_up_s)
+
+    @staticmethod
+    def _count_worst(line: _Line, t_s: float) -> None:
+        """Count as many starts as were allowed, each as late as it could have been.
+
+        The true ones, known or not, each came no later than its like among these.
+        """
+        protection = line.settings.protection
+        apart_s = protection.minimum_off_s + protection.minimum_run_s
+        line.starts_s = [
+            t_s - apart_s * start for start in range(protection.starts_per_hour - 1, -1, -1)
+        ]
+        line.last_start_s = t_s if line.starts_s else None
 
     def _once(self, row: Row, line: _Line, promise: str, detail: str) -> Iterator[Violation]:
         if promise not in line.told:

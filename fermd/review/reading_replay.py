@@ -26,6 +26,10 @@ class Seen:
     others: int = 0
     """Readings of any probe since."""
 
+    def keeps(self) -> None:
+        """Keep as many as may be behind what is believed: bad ones among them are passed over."""
+        self.newest_c = deque(self.newest_c, self.settings.median_of + self.settings.bad_run)
+
 
 class ReadingReplay:
     """The probes of one chamber."""
@@ -39,9 +43,17 @@ class ReadingReplay:
         self._probes = [seen for seen in (vessel, air) if seen is not None]
         self._by_name = {seen.settings.name: seen for seen in self._probes}
         for seen in self._probes:
-            # As many as may be behind what is believed: bad ones among the newest are passed over.
-            seen.newest_c = deque(maxlen=seen.settings.median_of + seen.settings.bad_run)
+            seen.keeps()
         self._beyond_since_s: dict[tuple[Duty, str], float] = {}
+
+    def adopt(self, chamber: ChamberSettings) -> None:
+        """Go on by other numbers, from a site file that was read again."""
+        self._limits = chamber.limits
+        for probe in chamber.probes:
+            if probe.name in self._by_name:
+                self._by_name[probe.name].settings = probe
+                self._by_name[probe.name].keeps()
+        self._beyond_since_s.clear()
 
     def reading(self, row: Row) -> None:
         """Take a reading, good or not."""

@@ -16,6 +16,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from fermd.journal.readonly import connect_to_read
+from fermd.review.points import Points
 from fermd.review.target_track import Corner, read_target, target_at
 from fermd.review.time_axis import TimeAxis, read_time_axis
 
@@ -86,15 +87,11 @@ def read_record(path: Path, chamber: str, buckets: int = BUCKETS) -> Record:
 
 def _read(db: Database, chamber: str, buckets: int) -> Record:
     axis = read_time_axis(db)
-    spans = db.query(
-        f"SELECT boot, min(mono_s) AS first_mono_s, max(mono_s) AS last_mono_s "  # noqa: S608 - constants
-        f"FROM ({_POINTS}) GROUP BY boot",
-        {"chamber": chamber},
-    )
+    points = Points(db, chamber)
     ends = [
-        axis.offset_s_by_boot[span["boot"]] + span[key]
-        for span in spans
-        for key in ("first_mono_s", "last_mono_s")
+        axis.offset_s_by_boot[boot] + mono_s
+        for boot, *span in points.spans(axis.offset_s_by_boot)
+        for mono_s in span
     ]
     if not ends:
         raise LookupError(f"the journal has no reading of a chamber {chamber!r}")
@@ -103,48 +100,19 @@ def _read(db: Database, chamber: str, buckets: int) -> Record:
         chamber,
         start_s,
         end_s,
-        _probes(db, chamber, axis, start_s, max(1.0, (end_s - start_s) / buckets)),
+        _probes(points, axis, start_s, max(1.0, (end_s - start_s) / buckets)),
         _runs(db, chamber, axis, end_s),
         read_target(db, chamber, axis),
         _marks(db, chamber, axis),
     )
 
 
-# Raw readings where there are any; before them their minutes, and before those the quarter hours.
-_POINTS = """
-    SELECT boot, mono_s, probe, temp_c AS minimum_c, temp_c AS mean_c, temp_c AS maximum_c,
-        1 AS good_readings
-    FROM readings JOIN probes USING (probe_key)
-    WHERE chamber = :chamber AND temp_c IS NOT NULL
-    UNION ALL
-    SELECT boot, start_mono_s, probe, minimum_c, mean_c, maximum_c, good_readings
-    FROM rollup_minute JOIN probes USING (probe_key)
-    WHERE chamber = :chamber AND mean_c IS NOT NULL
-        AND last_seq < (SELECT coalesce(min(seq), 9e18) FROM readings)
-    UNION ALL
-    SELECT boot, start_mono_s, probe, minimum_c, mean_c, maximum_c, good_readings
-    FROM rollup_quarter_hour JOIN probes USING (probe_key)
-    WHERE chamber = :chamber AND mean_c IS NOT NULL
-        AND last_seq < (SELECT coalesce(min(first_seq), 9e18) FROM rollup_minute)
-        AND last_seq < (SELECT coalesce(min(seq), 9e18) FROM readings)"""
-
-
 def _probes(
-    db: Database, chamber: str, axis: TimeAxis, start_s: float, width_s: float
+    points: Points, axis: TimeAxis, start_s: float, width_s: float
 ) -> dict[str, tuple[Bucket, ...]]:
-    offsets = ", ".join(f"({boot}, {at_s!r})" for boot, at_s in axis.offset_s_by_boot.items())
     found: dict[str, list[Bucket]] = {}
-    for row in db.query(
-        f"WITH boot_offset (boot, offset_s) AS (VALUES {offsets}), "  # noqa: S608 - numbers
-        f"point AS (SELECT *, mono_s + offset_s AS at FROM ({_POINTS}) JOIN boot_offset "
-        "USING (boot)) "
-        "SELECT probe, avg(at) AS at_s, min(minimum_c) AS minimum_c, max(maximum_c) AS maximum_c, "
-        "sum(mean_c * good_readings) / sum(good_readings) AS mean_c "
-        "FROM point GROUP BY probe, CAST((at - :start_s) / :width_s AS INTEGER) ORDER BY at_s",
-        {"chamber": chamber, "start_s": start_s, "width_s": width_s},
-    ):
-        bucket = Bucket(row["at_s"], row["minimum_c"], row["mean_c"], row["maximum_c"])
-        found.setdefault(row["probe"], []).append(bucket)
+    for probe, *bucket in points.buckets(axis.offset_s_by_boot, start_s, width_s):
+        found.setdefault(probe, []).append(Bucket(*bucket))
     return {probe: tuple(series) for probe, series in found.items()}
 
 

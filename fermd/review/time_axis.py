@@ -7,13 +7,13 @@ that never knew the time begins where the one before it ended, at the earliest.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from sqlite_utils import Database
 
-from fermd.journal.schema import EVENT_TABLES, ROLLUP_TABLES
+from fermd.journal.schema import EVENT_TABLES, READING_TABLES, ROLLUP_TABLES
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +61,34 @@ def read_time_axis(db: Database) -> TimeAxis:
     return TimeAxis(offsets)
 
 
-def _clocks(db: Database) -> list[dict[str, Any]]:
-    """For each table and boot, the newest row with and without a wall clock known to be set."""
-    tables = [(table, "seq", "") for table in ("readings", *EVENT_TABLES)]
-    tables += [(table, "last_seq", "start_") for table in ROLLUP_TABLES]
-    found: list[dict[str, Any]] = []
-    for table, seq, prefix in tables:
-        found += db.query(
-            f"SELECT * FROM (SELECT boot, wall_trusted > 0 AS good, max({seq}) AS seq, "  # noqa: S608 - constants
-            f"{prefix}wall_utc_s - {prefix}mono_s AS offset_s FROM {table} GROUP BY boot, good) "
-            f"JOIN (SELECT boot, min({prefix}mono_s) AS first_mono_s, "
-            f"max({prefix}mono_s) AS last_mono_s FROM {table} GROUP BY boot) USING (boot)"
+def _clocks(db: Database) -> Iterator[dict[str, Any]]:
+    """For each table and boot, the newest row with or without a wall clock known to be set."""
+    for table in (*READING_TABLES, *EVENT_TABLES):
+        # In one pass, and the row itself by its key: the readings alone are a few hundred thousand.
+        yield from db.query(
+            "SELECT boot, good, newest.seq, wall_utc_s - mono_s AS offset_s, "  # noqa: S608 - constants
+            "first_mono_s, last_mono_s FROM (SELECT wall_trusted > 0 AS good, max(seq) AS seq, "
+            f"min(mono_s) AS first_mono_s, max(mono_s) AS last_mono_s FROM {table} "
+            f"GROUP BY boot, good) AS newest JOIN {table} USING (seq)"
         )
-    return found
+    for table in ROLLUP_TABLES:
+        for (boot,) in db.execute("SELECT boot FROM boots").fetchall():
+            yield from db.query(_OF_ROLLUP.format(table=table), {"boot": boot})
+
+
+# By the table's own order, from both ends of the boot: a year has a million minutes. One that did
+# not know the time matters only where none of the boot did.
+_OF_ROLLUP = """
+    SELECT boot, wall_trusted > 0 AS good, last_seq AS seq,
+        start_wall_utc_s - start_mono_s AS offset_s,
+        (SELECT min(start_mono_s) FROM {table} WHERE boot = :boot) AS first_mono_s,
+        (SELECT max(start_mono_s) FROM {table} WHERE boot = :boot) AS last_mono_s
+    FROM (
+        SELECT * FROM (
+            SELECT * FROM {table} WHERE boot = :boot AND wall_trusted > 0
+            ORDER BY start_mono_s DESC, last_seq DESC LIMIT 1)
+        UNION ALL
+        SELECT * FROM (
+            SELECT * FROM {table} WHERE boot = :boot
+            ORDER BY start_mono_s DESC, last_seq DESC LIMIT 1))
+    ORDER BY good DESC LIMIT 1"""

@@ -27,7 +27,7 @@ from fermd.control.events import CommandAnswered, Event, OutageSeen, OutputChang
 from fermd.control.moment import Moment
 from fermd.control.reading import Sample, Trusted
 from fermd.control.reasons import Rule
-from fermd.control.settings import SiteSettings
+from fermd.control.settings import ChamberSettings, SiteSettings
 from fermd.control.site import SiteState
 from fermd.hardware.ports import Clock, ProbeBus, RelayBank, RelayError
 from fermd.journal.ports import Journal, ReadingRow
@@ -43,8 +43,9 @@ SMALLEST_STEP_S = 2.0
 """The wall clock moved against the monotonic one by more than this between two ticks, s: it was
 stepped. Above what a time service slews (500 ppm over a minute is 0.03 s)."""
 
-REMEMBER_EVERY_S = 60.0
-"""What a restart must know is handed to the journal at every event and at least this often, s."""
+REMEMBER_EVERY_S = 300.0
+"""What a restart must know is handed to the journal at every event and at least this often, s: half
+of what the journal waits for between two writes of it. Oftener only costs time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,7 @@ class ControlLoop:
         after_tick: Callable[[Snapshot], None] | None = None,
     ) -> None:
         self._settings = settings
+        self._lines = _lines_of(settings)
         self._wiring = wiring
         self._clock = clock
         self._probes = probes
@@ -130,7 +132,7 @@ class ControlLoop:
         self._take_new_settings(now)
         events: dict[str, list[Event]] = {one.name: [] for one in self._settings.chambers}
         self._look_at_clock(now)
-        self._hear_of_expired(now, events)
+        self._hear_of_expired(now)
         samples = self._probes.take()
         # After the ports: what is asked of a loop that is stuck in one of them is not begun with.
         requests = self.requests.take()
@@ -168,6 +170,7 @@ class ControlLoop:
         self._new_settings = None
         self._state = recall.adopt(self._state, self._settings, settings, now)
         self._settings, self._wiring = settings, wiring
+        self._lines = _lines_of(settings)
 
     def _look_at_clock(self, now: Moment) -> None:
         offset_s = now.wall_utc_s - now.mono_s
@@ -178,7 +181,11 @@ class ControlLoop:
             self._stepped = (now.mono_s, by_s)
             self._journal.clock_stepped(now, by_s)
 
-    def _hear_of_expired(self, now: Moment, events: dict[str, list[Event]]) -> None:
+    def _hear_of_expired(self, now: Moment) -> None:
+        """Take note of what let go, before anything else: what goes on now may need what it left.
+
+        It is told at once, so that the record has both in the order in which they happened.
+        """
         self._expired = expired = set(self._relays.expired())
         if not expired:
             return
@@ -187,7 +194,7 @@ class ControlLoop:
             self._state, self._settings, Rule.LEASE_EXPIRED, now.mono_s, expired
         )
         for name, told in happened.items():
-            events[name].extend(told)
+            self._journal.events(now, name, told)
 
     def _inputs(
         self, now: Moment, by_id: Mapping[str, Sequence[Sample]], requests: Sequence[Request]
@@ -216,8 +223,13 @@ class ControlLoop:
             histories = self._state.chambers[one.name].histories
             on_by_line = {output.line: histories[output.duty].on for output in one.outputs}
             driven_on: set[str] = set()
+            late_mono_s = self._clock.now().mono_s
             try:
-                self._drive_lines(on_by_line, now, driven_on)
+                if late_mono_s < now.mono_s + self._wiring.lease_s:
+                    self._drive_lines(on_by_line, now, driven_on)
+                else:
+                    self._relays.drive(dict.fromkeys(on_by_line, False), now.mono_s)
+                    self._start_nothing(one, on_by_line, late_mono_s, events)
             except RelayError as error:
                 wanted = {line for line, on in on_by_line.items() if on} - driven_on
                 stuck = {line for line in on_by_line if not self._goes_off(line, now)}
@@ -244,6 +256,22 @@ class ControlLoop:
                 # One by one, so that it is known which ones went on if one fails.
                 self._relays.drive({line: True}, until_mono_s)
                 driven_on.add(line)
+
+    def _start_nothing(
+        self,
+        one: ChamberSettings,
+        on_by_line: Mapping[str, bool],
+        mono_s: float,
+        events: dict[str, list[Event]],
+    ) -> None:
+        """Take note that the tick outlasted the lease: what it wanted on is off."""
+        wanted = {line for line, on in on_by_line.items() if on}
+        self._expired |= wanted
+        state, happened = chamber.let_go(
+            self._state.chambers[one.name], one, Rule.LEASE_EXPIRED, mono_s
+        )
+        self._state = replace(self._state, chambers={**self._state.chambers, one.name: state})
+        events[one.name] = _without_what_never_was(events[one.name], happened, wanted)
 
     def _goes_off(self, line: str, now: Moment) -> bool:
         """Drive this line off; whether that could be done."""
@@ -311,10 +339,9 @@ class ControlLoop:
             self._journal.trouble(),
             self._expired,
             self._failed,
-            tuple(output.line for one in self._settings.chambers for output in one.outputs),
+            self._lines,
             self._stepped,
-            max((k.lasted_s for k in self._told_now if k.lasted_s is not None), default=None),
-            any(known.worth_an_alarm for known in self._told_now),
+            *_told_outage(self._told_now),
             self._forgotten,
         )
         self._forgotten = ()
@@ -375,6 +402,18 @@ class ControlLoop:
         if self._after_tick is not None:
             self._after_tick(snapshot)
         return snapshot
+
+
+def _lines_of(settings: SiteSettings) -> tuple[str, ...]:
+    return tuple(output.line for one in settings.chambers for output in one.outputs)
+
+
+def _told_outage(told: Sequence[Known]) -> tuple[float | None, bool]:
+    """How long the longest outage was that is told of in this tick, and whether it is an alarm."""
+    if not told:
+        return None, False
+    lasted_s = max((known.lasted_s for known in told if known.lasted_s is not None), default=None)
+    return lasted_s, any(known.worth_an_alarm for known in told)
 
 
 def _without_what_never_was(

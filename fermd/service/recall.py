@@ -31,6 +31,9 @@ SITE = ""
 """The name under which the board itself is remembered, journalled and commanded."""
 
 
+_AS_JSON = json.JSONEncoder(separators=(",", ":")).encode
+
+
 @dataclass(frozen=True, slots=True)
 class Recalled:
     """What a new process starts from."""
@@ -142,7 +145,7 @@ def _untold(
 
 
 def _record(name: str, plain: object) -> ChamberRecord:
-    return ChamberRecord(name, json.dumps(plain, separators=(",", ":")))
+    return ChamberRecord(name, _AS_JSON(plain))
 
 
 def _alarm_to_plain(alarm: Alarm) -> list[object]:

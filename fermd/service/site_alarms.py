@@ -5,7 +5,7 @@ The conditions go to the same alarm machine that the chambers use.
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Collection, Sequence
 
 from fermd.control.alarms import AlarmKind, Condition
 from fermd.control.moment import Moment
@@ -20,8 +20,8 @@ Found = dict[tuple[AlarmKind, str], Condition]
 def present(
     now: Moment,
     trouble: Trouble | None,
-    expired: Container[str],
-    failed: Container[str],
+    expired: Collection[str],
+    failed: Collection[str],
     lines: tuple[str, ...],
     stepped: tuple[float, float] | None,
     outage_s: float | None,
@@ -46,11 +46,12 @@ def present(
             else AlarmKind.JOURNAL_NOT_WRITING
         )
         _add(found, kind)
-    for line in lines:
-        if line in expired:
-            _add(found, AlarmKind.LEASE_EXPIRED, line)
-        if line in failed:
-            _add(found, AlarmKind.RELAY_FAULT, line)
+    if expired or failed:
+        for line in lines:
+            if line in expired:
+                _add(found, AlarmKind.LEASE_EXPIRED, line)
+            if line in failed:
+                _add(found, AlarmKind.RELAY_FAULT, line)
     for chamber in forgotten:
         _add(found, AlarmKind.MEMORY_LOST, chamber)
     if told_outage:

@@ -22,7 +22,8 @@ from typing import Any, Protocol
 
 from anyio import to_thread
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.middleware import Middleware
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
@@ -31,6 +32,7 @@ from fermd.journal.reader import JournalUnreadable
 from fermd.service.requests import Requests
 from fermd.service.snapshot import Snapshot
 from fermd.web import answers, orders
+from fermd.web.callers import CallersMayGo
 
 LONGEST_NOTE_CHARS = 4000
 LARGEST_BODY_BYTES = 256 * 1024
@@ -75,7 +77,8 @@ def application(site: Site, readers: orders.Readers, *, time_zone: str = "UTC") 
             Route("/api/chambers/{chamber}/commands", routes.command, methods=["POST"]),
             Route("/api/site/commands", routes.command, methods=["POST"]),
             Route("/api/chambers/{chamber}/notes", routes.note, methods=["POST"]),
-        ]
+        ],
+        middleware=[Middleware(CallersMayGo)],
     )
 
 
@@ -155,10 +158,13 @@ class _Routes:
 async def _body(request: Request) -> dict[str, Any] | Response:
     """Read a JSON object, no larger than anybody needs."""
     raw = bytearray()
-    async for chunk in request.stream():
-        raw += chunk
-        if len(raw) > LARGEST_BODY_BYTES:
-            return _refusal(413, f"the body is larger than {LARGEST_BODY_BYTES} bytes")
+    try:
+        async for chunk in request.stream():
+            raw += chunk
+            if len(raw) > LARGEST_BODY_BYTES:
+                return _refusal(413, f"the body is larger than {LARGEST_BODY_BYTES} bytes")
+    except ClientDisconnect:
+        return _refusal(400, "the body ended before it was whole")
     try:
         body = json.loads(raw.decode("utf-8"))
         # Half a character (\ud800) is JSON, but no text that could be stored or sent on.

@@ -17,7 +17,9 @@ from types import TracebackType
 from typing import Self
 
 import uvicorn
+from h11 import LocalProtocolError
 from starlette.applications import Starlette
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from fermd.web.errors import SocketInUseError
 
@@ -27,6 +29,17 @@ SOCKET_MODE = 0o660
 """Owner and group may read and write: put a user into the group to let them command fermd."""
 
 START_WAIT_S = 10.0
+
+
+class _Protocol(H11Protocol):
+    """uvicorn's, but for what it does with bytes that are no HTTP behind a request that was."""
+
+    def send_400_response(self, msg: str) -> None:
+        """Say that it is no HTTP; or nothing, where no answer can be sent any more."""
+        try:
+            super().send_400_response(msg)
+        except LocalProtocolError:
+            self.transport.close()
 
 
 class UnixServer:
@@ -43,6 +56,7 @@ class UnixServer:
         self._socket = _listen(self._path)
         config = uvicorn.Config(
             self._app,
+            http=_Protocol,
             log_config=None,
             # Its starts and stops are the daemon's, which tells of them in its own words.
             log_level=logging.WARNING,

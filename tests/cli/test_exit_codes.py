@@ -259,3 +259,10 @@ def test_the_test_site_is_a_sound_one(tmp_path: Path) -> None:
     text = LAGER.replace("JOURNAL", "/var/lib/fermd/j.db").replace("SOCKET", "/run/fermd/s")
     site.write_text(text.replace("W1ROOT", str(tmp_path)))
     assert run("check", "--site", str(site)).code == 0
+
+
+@pytest.mark.parametrize("word", ["\x00", "\x1b[31m", "\u202e"])
+def test_what_was_typed_does_not_garble_the_terminal(word: str) -> None:
+    ended = run("log", word)
+    assert ended.code == os.EX_USAGE
+    assert ended.err.replace("\n", "").isprintable()

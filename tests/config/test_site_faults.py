@@ -463,3 +463,10 @@ def test_nothing_is_said_against_a_value_that_was_only_put_in_for_a_bad_one() ->
 def test_a_file_that_is_found_good_has_no_contradiction_left() -> None:
     for chamber in parse_site(SHORT_SITE, Path("fermd.toml")).settings.chambers:
         assert crossed(chamber) == []
+
+
+def test_no_fault_brings_a_control_character_of_the_file_onto_the_terminal() -> None:
+    text = SHORT_SITE.replace('vessel_probe = "vessel"', 'vessel_probe = "\\u0000\\u001b[31m"')
+    with pytest.raises(ConfigError) as refused:
+        parse_site(text, Path("fermd.toml"))
+    assert str(refused.value).replace("\n", "").isprintable()

@@ -26,11 +26,19 @@ from fermd.control.commands import (
     SwitchOff,
 )
 from fermd.control.decision import Mode
-from fermd.control.events import AlarmChanged, AlarmPhase, CommandAnswered
+from fermd.control.events import (
+    AlarmChanged,
+    AlarmPhase,
+    CommandAnswered,
+    ProfileChange,
+    ProfileChanged,
+)
+from fermd.control.profile_orders import LONGEST_STEP_S
 from fermd.control.reasons import Rule
 from fermd.control.refusal import HIGHEST_TARGET_C
 from fermd.control.settings import Duty, ProtectionSettings
-from fermd.control.steps import FinalHold, FreeRise, Hold, Profile, Ramp, Target
+from fermd.control.state import Override
+from fermd.control.steps import FinalHold, FreeRise, Hold, Profile, Ramp, Target, WaitForPerson
 
 HOLD = Profile("hold", (Hold(12.0, 3600.0), FinalHold(4.0)))
 
@@ -85,6 +93,13 @@ def test_a_ramp_from_an_unknown_temperature_is_refused() -> None:
     why = refused(ready(vessel_c=None), StartProfile(Profile("up", (Ramp(20.0, 1.0),))))
     assert "begins with a ramp" in why
     assert "set a target first" in why
+
+
+def test_a_ramp_starts_from_the_beer_if_it_is_known() -> None:
+    bench = ready()
+    assert answer(bench, StartProfile(Profile("up", (Ramp(20.0, 1.0),)))).taken
+    assert bench.state.progress is not None
+    assert bench.state.progress.entry_c == 18.0
 
 
 def test_a_ramp_starts_from_the_target_if_the_beer_is_not_known() -> None:
@@ -167,6 +182,110 @@ def test_an_output_that_the_chamber_has_not_is_refused_with_those_that_it_has() 
 def test_an_override_is_for_a_limited_time(for_s: float) -> None:
     why = refused(ready(), OverrideOutput(Duty.COOL, True, for_s))
     assert "must be above 0 and at most 14400 s" in why
+
+
+def test_an_override_for_the_longest_time_is_taken_and_remembers_who_it_was() -> None:
+    bench = ready()
+    assert answer(bench, OverrideOutput(Duty.COOL, True, LONGEST_OVERRIDE_S, "anna")).taken
+    assert bench.state.overrides == {
+        Duty.COOL: Override(True, bench.mono_s + LONGEST_OVERRIDE_S, "anna")
+    }
+
+
+def test_a_step_is_made_longer_or_shorter_by_the_longest_that_one_may_be() -> None:
+    bench = ready()
+    bench.tick(StartProfile(HOLD))
+    assert answer(bench, ExtendStep(LONGEST_STEP_S)).taken
+    assert answer(bench, ExtendStep(-LONGEST_STEP_S)).taken
+    assert not answer(bench, ExtendStep(LONGEST_STEP_S + 1.0)).taken
+
+
+@pytest.mark.parametrize("command", [PauseProfile("anna"), SetTarget(15.0, "anna")], ids=repr)
+def test_what_pauses_a_profile_is_told_with_who_did_it(command: Command) -> None:
+    bench = ready()
+    bench.tick(StartProfile(HOLD, "ben"))
+    bench.tick(command)
+    assert bench.happened(ProfileChanged)[-1] == ProfileChanged(
+        "hold", ProfileChange.PAUSED, "anna"
+    )
+
+
+def test_a_profile_that_is_switched_off_resumed_replaced_and_stopped_tells_who_did_each() -> None:
+    bench = ready()
+    other = Profile("other", (FinalHold(4.0),))
+    for command in (
+        StartProfile(HOLD, "anna"),
+        SwitchOff("ben"),
+        ResumeProfile("carl"),
+        StartProfile(other, "dora"),
+        StopProfile("emil"),
+    ):
+        bench.tick(command)
+    assert bench.happened(ProfileChanged) == [
+        ProfileChanged("hold", ProfileChange.STARTED, "anna"),
+        ProfileChanged("hold", ProfileChange.PAUSED, "ben"),
+        ProfileChanged("hold", ProfileChange.RESUMED, "carl"),
+        ProfileChanged("hold", ProfileChange.STOPPED, "dora"),
+        ProfileChanged("other", ProfileChange.STARTED, "dora"),
+        ProfileChanged("other", ProfileChange.STOPPED, "emil"),
+    ]
+
+
+def test_a_last_step_that_is_skipped_or_confirmed_finishes_the_profile_by_that_person() -> None:
+    for step, command in (
+        (Hold(12.0, 60.0), SkipStep("anna")),
+        (WaitForPerson(12.0, "bottle"), ConfirmStep("anna")),
+    ):
+        bench = ready()
+        bench.tick(StartProfile(Profile("short", (step,))))
+        bench.tick(command)
+        assert bench.happened(ProfileChanged)[-1] == ProfileChanged(
+            "short", ProfileChange.FINISHED, "anna"
+        )
+        assert bench.state.hand == Target.at(12.0)
+        assert bench.state.mode is Mode.HAND
+
+
+def test_a_profile_that_is_stopped_while_paused_by_hand_leaves_the_target_of_the_hand() -> None:
+    bench = ready()
+    bench.tick(StartProfile(HOLD))
+    bench.tick(SetTarget(15.0))
+    bench.tick(StopProfile())
+    assert (bench.state.mode, bench.state.hand) == (Mode.HAND, Target.at(15.0))
+    assert bench.state.progress is None
+
+
+def test_a_free_rise_that_is_skipped_hands_on_the_beer_as_it_is() -> None:
+    bench = ready()
+    bench.tick(StartProfile(Profile("rise", (FreeRise(16.0, 22.0, 3600.0), Ramp(24.0, 1.0)))))
+    bench.tick(SkipStep(), after_s=0.0)
+    assert bench.decision is not None
+    assert bench.decision.target == Target.at(18.0)
+
+
+def test_a_chamber_that_is_switched_off_forgets_the_target_of_the_hand() -> None:
+    bench = ready()
+    bench.tick(SetTarget(15.0))
+    bench.tick(SwitchOff())
+    assert (bench.state.mode, bench.state.hand) == (Mode.OFF, None)
+
+
+def test_a_profile_that_starts_or_resumes_takes_over_from_the_hand() -> None:
+    bench = ready()
+    bench.tick(SetTarget(15.0))
+    bench.tick(StartProfile(HOLD))
+    assert (bench.state.mode, bench.state.hand) == (Mode.PROFILE, None)
+    bench.tick(PauseProfile())
+    assert bench.state.hand == Target.at(12.0)
+    bench.tick(ResumeProfile())
+    assert (bench.state.mode, bench.state.hand) == (Mode.PROFILE, None)
+
+
+def test_a_free_rise_before_the_probe_is_read_starts_from_its_floor() -> None:
+    bench = ready(vessel_c=None)
+    bench.tick(StartProfile(Profile("rise", (FreeRise(16.0, 22.0, 3600.0),))))
+    assert bench.state.progress is not None
+    assert bench.state.progress.entry_c == 16.0
 
 
 def test_an_override_calls_for_an_output_until_its_time_is_over() -> None:

@@ -95,6 +95,15 @@ def test_an_output_that_does_nothing_is_accused_after_its_time(duty: Duty) -> No
 
 
 @BOTH
+def test_an_output_that_went_wrong_by_just_the_margin_is_accused(duty: Duty) -> None:
+    wrong_c = 15.0 - SIGN[duty] * EFFECT.wrong_way_c
+    before = Watch(15.0, 0.0, wrong_c)
+    assert watch(before, EFFECT, duty, True, wrong_c, 7199.0) == (before, None)
+    _, reason = watch(before, EFFECT, duty, True, wrong_c, 7200.0)
+    assert reason == Reason(Rule.NO_EFFECT, wrong_c, 15.0, number=7200.0)
+
+
+@BOTH
 def test_an_output_that_does_nothing_slowly_is_accused_once_it_shows(duty: Duty) -> None:
     found_s = accused_after_s(duty, line(duty, (10.0, -0.1)))
     assert found_s == pytest.approx(5 * HOUR_S, abs=60.0)

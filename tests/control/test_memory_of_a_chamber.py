@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any, get_args
 
 import pytest
@@ -11,13 +12,14 @@ from chamber_bench import Bench, unprotected
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fermd.control.alarms import AlarmKind
+from fermd.control.alarms import Alarm, AlarmKind
 from fermd.control.calendar import CalendarTime
 from fermd.control.commands import (
     AcknowledgeAlarm,
     ExtendStep,
     OverrideOutput,
     PauseProfile,
+    PlanStart,
     SetTarget,
     StartProfile,
     SwitchOff,
@@ -32,6 +34,7 @@ from fermd.control.memory import (
     profile_to_plain,
     to_plain,
 )
+from fermd.control.progress import Progress
 from fermd.control.settings import Duty
 from fermd.control.state import ChamberState, first_state
 from fermd.control.steps import (
@@ -95,6 +98,17 @@ def at_work() -> Bench:
 def test_a_profile_comes_back_as_it_was() -> None:
     for profile in (EVERY_STEP, CELLAR):
         assert profile_from_plain(through_json(profile_to_plain(profile))) == profile
+
+
+def test_a_profile_that_was_kept_without_a_description_has_none() -> None:
+    plain = through_json(profile_to_plain(CELLAR))
+    del plain["description"]
+    assert profile_from_plain(plain) == CELLAR
+
+
+def test_a_ramp_however_slow_is_remembered() -> None:
+    slow = Profile("slow", (Ramp(4.0, 0.01),))
+    assert profile_from_plain(through_json(profile_to_plain(slow))) == slow
 
 
 def remembers(state: ChamberState) -> ChamberState:
@@ -259,6 +273,86 @@ UNREADABLE = {
 def test_a_memory_that_cannot_be_read_is_said_to_be_so(plain: Any) -> None:
     with pytest.raises(ForgottenError, match="not readable"):
         from_plain(FRESH, plain, 5.0)
+
+
+@pytest.mark.parametrize(
+    ("plain", "why"),
+    [
+        (broken(version=VERSION + 1), f"version {VERSION + 1}, known is {VERSION}"),
+        (broken(progress=None), "mode profile without a profile"),
+        (broken(mode="paused", progress=None), "mode paused without a profile"),
+        (broken(mode="hand"), "mode hand without a target"),
+        (broken(mode="paused"), "mode paused without a target"),
+        (with_progress(index=-1), "step -1 of 8"),
+        (with_progress(index=8), "step 8 of 8"),
+        (with_progress(elapsed_s=True), "True is not a number"),
+        (with_progress(entry_c=float("inf")), "inf is not a number"),
+        (with_progress(due_utc_s=-1.0), "-1.0 s is before 1970, where no calendar is looked into"),
+        (broken(raised=[["no-effect", 7]]), "7 is not a text"),
+        (with_step({"kind": "schedule", "changes": []}), "a schedule without changes"),
+        (with_progress(profile={"name": "x", "steps": []}), "a profile without steps"),
+        (
+            with_step({"kind": "ramp", "to_c": 1.0, "rate_c_per_day": 0.0}),
+            "a ramp at 0.0 °C a day never ends",
+        ),
+    ],
+)
+def test_a_memory_that_cannot_be_read_says_what_is_wrong_with_it(plain: Any, why: str) -> None:
+    with pytest.raises(ForgottenError) as caught:
+        from_plain(FRESH, plain, 5.0)
+    kind = "TypeError" if "text" in why else "ValueError"
+    assert str(caught.value) == (
+        f"what was remembered of the chamber is not readable: {kind}({why!r})"
+    )
+
+
+def test_the_first_second_of_1970_and_the_last_step_are_still_to_be_understood() -> None:
+    assert from_plain(FRESH, with_progress(due_utc_s=0.0, index=7), 5.0).progress is not None
+    assert from_plain(FRESH, with_progress(index=0), 5.0).progress is not None
+
+
+def test_a_planned_start_and_the_alarms_come_back_as_they_were() -> None:
+    bench = at_work()
+    bench.tick(PlanStart(CELLAR, bench.wall_utc_s + 3600.0, "anna"))
+    plain = through_json(to_plain(bench.state)) | {
+        "acknowledged": [["no-effect", "fridge"]],
+        "raised": [["vessel-probe-lost", "beer"]],
+    }
+    after = from_plain(FRESH, plain, 5.0)
+    assert after.planned == bench.state.planned
+    assert after.alarms == (
+        Alarm(AlarmKind.NO_EFFECT, "fridge", AlarmPhase.ACKNOWLEDGED, False, 5.0, 5.0),
+        Alarm(AlarmKind.VESSEL_PROBE_LOST, "beer", AlarmPhase.RAISED, False, 5.0, 5.0),
+    )
+    assert {key: to_plain(after)[key] for key in plain} == plain
+
+
+def test_a_step_that_is_not_of_a_profile_keeps_every_number_that_it_had() -> None:
+    given = {
+        "elapsed_s": 12.3456,
+        "entry_c": 11.5,
+        "extra_s": -30.0,
+        "reached": True,
+        "due_utc_s": 1.76e9,
+        "from_utc_s": 1.75e9,
+        "scheduled_c": 9.5,
+        "plan": profile_to_plain(CELLAR),
+    }
+    progress = from_plain(FRESH, with_progress(**given), 5.0).progress
+    assert progress == Progress(
+        EVERY_STEP,
+        progress.index if progress is not None else -1,
+        12.3456,
+        11.5,
+        -30.0,
+        True,
+        1.76e9,
+        1.75e9,
+        9.5,
+        plan=CELLAR,
+    )
+    kept = to_plain(replace(FRESH, progress=progress))["progress"]
+    assert {key: kept[key] for key in given} == given | {"elapsed_s": 12.346}
 
 
 values = st.recursive(

@@ -17,8 +17,11 @@ from fermd.control.events import (
     CommandAnswered,
     ProfileChange,
     ProfileChanged,
+    StepChange,
+    StepChanged,
 )
 from fermd.control.moment import Moment
+from fermd.control.progress import OVERDUE_S
 from fermd.control.settings import DAY_S, HOUR_S, LimitSettings
 from fermd.control.state import first_state
 from fermd.control.steps import (
@@ -87,6 +90,35 @@ def test_a_planned_start_is_kept_over_a_restart_and_comes_late_rather_than_never
     after.state = memory.from_plain(first_state(after.settings, 5.0), kept, after.mono_s)
     after.wall_utc_s = WEDNESDAY + DAY_S
     assert after.tick().mode is Mode.PROFILE
+
+
+@pytest.mark.parametrize(
+    ("late_s", "told"),
+    [
+        (-1.0, None),
+        (0.0, []),
+        (OVERDUE_S, []),
+        (
+            OVERDUE_S + 1.0,
+            [StepChanged("hold", 0, "hold", "", StepChange.OVERDUE, OVERDUE_S + 1.0, "anna")],
+        ),
+    ],
+)
+def test_a_planned_start_that_is_later_than_ten_minutes_says_how_late_it_is(
+    late_s: float, told: list[StepChanged] | None
+) -> None:
+    bench = Chamber()
+    bench.tick(PlanStart(HOLD, WEDNESDAY + HOUR_S, "anna"))
+    bench.wall_utc_s = WEDNESDAY + HOUR_S + late_s
+    decision = bench.tick(after_s=0.0)
+    started = [event for event in decision.events if isinstance(event, ProfileChanged)]
+    if told is None:
+        assert started == []
+        return
+    assert started == [ProfileChanged("hold", ProfileChange.STARTED, "anna")]
+    stepped = [event for event in decision.events if isinstance(event, StepChanged)]
+    assert [event.change for event in stepped][:1] == [StepChange.ENTERED]
+    assert stepped[1:] == told
 
 
 def test_a_planned_start_waits_for_a_clock_that_is_set() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -21,7 +22,7 @@ from fermd.control.commands import (
     StartProfile,
 )
 from fermd.control.decision import Mode
-from fermd.control.edits import change_target, return_to_plan
+from fermd.control.edits import change_target, go_to, return_to_plan
 from fermd.control.events import CommandAnswered, StepChange, StepChanged
 from fermd.control.outages import HOLD_WITHIN_C, credit
 from fermd.control.progress import Progress, begin, target
@@ -123,7 +124,8 @@ def test_every_step_with_one_target_can_be_changed(step: Step) -> None:
     changed = change_target(progress, 15.0)
     assert changed is not None
     after = changed[0].step
-    assert getattr(after, "to_c", None) or getattr(after, "target_c", None) == 15.0
+    key = "to_c" if isinstance(step, Ramp | Jump) else "target_c"
+    assert after == replace(step, **{key: 15.0})
     assert changed[0].plan == progress.profile
 
 
@@ -177,6 +179,97 @@ def test_a_return_from_beyond_the_plan_ends_at_its_last_step_from_its_start() ->
     bench.run(30.0)
     assert asks(bench, ReturnToPlan()).taken
     assert stands(bench) == (2, 0.0, Target.at(4.0))
+
+
+def test_a_change_is_told_of_with_the_time_that_its_step_had_run() -> None:
+    progress = Progress(PLAN, 1, 60.0, 12.0, extra_s=30.0)
+    changed = change_target(progress, 14.0)
+    assert changed is not None
+    assert changed[1] == (StepChanged("plan", 1, "hold", "", StepChange.CHANGED, 60.0),)
+    assert changed[0] == Progress(
+        Profile("plan", (PLAN.steps[0], Hold(14.0, HOUR_S), PLAN.steps[2])),
+        1,
+        60.0,
+        12.0,
+        extra_s=30.0,
+        plan=PLAN,
+    )
+    undone = return_to_plan(changed[0])
+    assert undone is not None
+    assert undone == (
+        Progress(PLAN, 1, 60.0, 12.0),
+        (StepChanged("plan", 1, "hold", "", StepChange.CHANGED, 60.0),),
+    )
+
+
+def test_a_change_of_a_changed_profile_keeps_the_plan_that_it_was_started_with() -> None:
+    changed = change_target(Progress(OTHER, 0, 60.0, 12.0, plan=PLAN), 14.0)
+    assert changed is not None
+    assert changed[0].plan == PLAN
+
+
+def test_a_step_that_is_gone_to_begins_anew_and_forgets_an_extension() -> None:
+    gone = go_to(Progress(PLAN, 1, 60.0, 12.0, extra_s=30.0, plan=OTHER), 0, 18.5)
+    assert gone == (
+        Progress(PLAN, 0, 0.0, 18.5, plan=OTHER),
+        (
+            StepChanged("plan", 1, "hold", "", StepChange.SKIPPED, 60.0),
+            StepChanged("plan", 0, "hold", "", StepChange.ENTERED, 0.0),
+        ),
+    )
+    assert go_to(Progress(PLAN, 1, 60.0, 12.0), 2, None) is not None
+    assert go_to(Progress(PLAN, 1, 60.0, 12.0), 3, None) is None
+    assert go_to(Progress(PLAN, 1, 60.0, 12.0), -1, None) is None
+
+
+@pytest.mark.parametrize(("to_c", "entry_c"), [(20.0, 16.0), (17.0, 16.0), (10.0, 18.0)])
+def test_a_ramp_that_takes_another_end_goes_on_from_where_it_is(
+    to_c: float, entry_c: float
+) -> None:
+    """From 16 °C upwards by 1 °C an hour, and an hour has passed."""
+    slope = Profile("slope", (Ramp(30.0, 24.0),))
+    changed = change_target(Progress(slope, 0, HOUR_S, 16.0), to_c)
+    assert changed is not None
+    assert changed[0].entry_c == entry_c
+    assert target(changed[0]) == Target.at(17.0)
+
+
+def test_a_ramp_put_back_to_its_plan_goes_on_from_where_the_target_has_come_to() -> None:
+    slope = Profile("slope", (Ramp(30.0, 24.0),))
+    changed = change_target(Progress(slope, 0, HOUR_S, 16.0), 10.0)
+    assert changed is not None
+    turned = replace(changed[0], elapsed_s=3 * HOUR_S)
+    assert target(turned) == Target.at(15.0)
+    undone = return_to_plan(turned)
+    assert undone is not None
+    assert undone[0] == Progress(slope, 0, 3 * HOUR_S, 12.0)
+    assert target(undone[0]) == Target.at(15.0)
+    # Of another step than the present one nothing has run: it begins where it was entered.
+    beyond = Progress(Profile("long", (*slope.steps, Hold(9.0, 60.0))), 1, 30.0, 12.5, plan=slope)
+    undone = return_to_plan(beyond)
+    assert undone is not None
+    assert undone[0] == Progress(slope, 0, 0.0, 12.5)
+
+
+def test_whoever_changes_a_step_the_rest_or_all_back_is_told() -> None:
+    bench = at_work()
+    for command in (
+        ChangeStepTarget(14.0, "anna"),
+        ChangeRest(OTHER, "ben"),
+        ReturnToPlan("carl"),
+    ):
+        assert asks(bench, command).taken
+    told = [(e.index, e.change, e.who) for e in bench.happened(StepChanged)][1:]
+    assert told == [(0, StepChange.CHANGED, who) for who in ("anna", "ben", "carl")]
+
+
+def test_what_the_calendar_had_said_is_asked_anew_after_a_return_to_the_plan() -> None:
+    changed = Progress(
+        OTHER, 0, 60.0, 12.0, due_utc_s=1e9, from_utc_s=9e8, scheduled_c=8.0, plan=PLAN
+    )
+    undone = return_to_plan(changed)
+    assert undone is not None
+    assert undone[0] == Progress(PLAN, 0, 60.0, 12.0, from_utc_s=9e8)
 
 
 def test_an_extension_alone_can_be_undone_too() -> None:

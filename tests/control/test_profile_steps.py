@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -135,7 +137,7 @@ def test_a_wait_is_for_a_person_and_lasts_until_the_word() -> None:
     batch = Batch(WaitForPerson(16.0, "dry hop"), FinalHold(16.0))
     assert batch.lives(100 * DAY_S) == []
     assert outlook(batch.progress).prompt == "dry hop"
-    confirmed = confirm(batch.progress, 16.0)
+    confirmed = confirm(batch.progress)
     assert confirmed is not None
     progress, events = confirmed
     assert progress.index == 1
@@ -144,11 +146,11 @@ def test_a_wait_is_for_a_person_and_lasts_until_the_word() -> None:
 
 
 def test_a_step_that_waits_for_nobody_is_not_confirmed() -> None:
-    assert confirm(Batch(Hold(16.0, 10.0)).progress, 16.0) is None
+    assert confirm(Batch(Hold(16.0, 10.0)).progress) is None
 
 
 def test_a_wait_may_be_the_last_step() -> None:
-    confirmed = confirm(Batch(WaitForPerson(16.0, "bottle")).progress, 16.0)
+    confirmed = confirm(Batch(WaitForPerson(16.0, "bottle")).progress)
     assert confirmed is not None
     progress, events = confirmed
     assert progress.step is None
@@ -206,7 +208,7 @@ def test_a_profile_that_is_over_has_no_step_to_skip_confirm_extend_or_tell_of() 
     batch = Batch(Hold(12.0, 10.0))
     batch.lives(10.0)
     assert skip(batch.progress, 12.0) == (batch.progress, ())
-    assert confirm(batch.progress, 12.0) is None
+    assert confirm(batch.progress) is None
     assert extend(batch.progress, 12.0) is None
     assert outlook(batch.progress) == Outlook("batch", 1, 1, "end", "", 0.0, 0.0, 0.0, 0.0)
     assert remaining_after_s(batch.progress) == 0.0
@@ -286,6 +288,136 @@ def test_an_outlook_says_what_is_left_of_the_step_and_of_the_profile() -> None:
 def test_an_outlook_at_the_end_of_a_profile_has_nothing_left() -> None:
     progress = Progress(LAGER, 5, 0.0, 1.0)
     assert outlook(progress).rest_s == 0.0
+
+
+def test_a_profile_is_told_of_step_by_step_with_the_time_that_each_had_run() -> None:
+    batch = Batch(
+        Hold(12.0, 100.0, "primary"),
+        Soak(16.0, 50.0, 0.5, "rest"),
+        Jump(1.0, 0.5),
+        WaitForPerson(1.0, "bottle", "bottling"),
+    )
+    assert batch.events == (StepChanged("batch", 0, "hold", "primary", StepChange.ENTERED, 0.0),)
+    told_of: list[object] = []
+    for for_s, beer_c in ((110.0, 16.0), (30.0, 20.0), (40.0, 16.5), (7.0, 5.0), (3.0, 1.0)):
+        batch.progress, events = advance(batch.progress, beer_c, for_s)
+        told_of += events
+    assert told_of == [
+        StepChanged("batch", 0, "hold", "primary", StepChange.ENDED, 100.0),
+        StepChanged("batch", 1, "soak", "rest", StepChange.ENTERED, 0.0),
+        StepChanged("batch", 1, "soak", "rest", StepChange.REACHED, 0.0),
+        StepChanged("batch", 1, "soak", "rest", StepChange.ENDED, 50.0),
+        StepChanged("batch", 2, "jump", "", StepChange.ENTERED, 0.0),
+        StepChanged("batch", 2, "jump", "", StepChange.ENDED, 10.0),
+        StepChanged("batch", 3, "wait", "bottling", StepChange.ENTERED, 0.0),
+    ]
+    batch.progress, _ = advance(batch.progress, 1.0, 60.0)
+    confirmed = confirm(batch.progress)
+    assert confirmed is not None
+    assert confirmed[1] == (
+        StepChanged("batch", 3, "wait", "bottling", StepChange.CONFIRMED, 60.0),
+    )
+
+
+def test_an_outlook_of_a_wait_says_what_is_asked_and_knows_no_end() -> None:
+    progress = Progress(LAGER, 3, 60.0, 16.0)
+    assert outlook(progress) == Outlook(
+        "lager",
+        3,
+        6,
+        "wait",
+        "tasting",
+        60.0,
+        None,
+        None,
+        0.0,
+        prompt="taste for butter",
+        next_kind="jump",
+        next_name="crash",
+    )
+    assert outlook(Progress(LAGER, 5, 60.0, 1.0)).next_kind is None
+    assert outlook(Progress(LAGER, 5, 60.0, 1.0)).next_name == ""
+    assert outlook(Progress(LAGER, 2, 60.0, 16.0)).prompt == ""
+
+
+def test_an_outlook_of_a_step_that_was_shortened_to_nothing_has_nothing_left() -> None:
+    shown = outlook(Progress(LAGER, 0, 60.0, 18.0, extra_s=-10 * DAY_S))
+    assert (shown.planned_s, shown.remaining_s) == (0.0, 0.0)
+    assert outlook(Progress(LAGER, 0, 6 * DAY_S, 18.0)).remaining_s == 0.0
+
+
+def test_a_soak_that_was_shortened_to_just_what_it_has_run_is_over() -> None:
+    soak = Soak(16.0, 100.0, 0.5)
+    at_end = Progress(Profile("soak", (soak, FinalHold(4.0))), 0, 60.0, 18.0, -40.0, True)
+    assert advance(at_end, 20.0, 10.0)[0].index == 1
+    assert advance(replace(at_end, extra_s=-39.9), 20.0, 10.0)[0].index == 0
+
+
+def test_a_hold_shortened_below_what_it_has_run_keeps_its_clock() -> None:
+    batch = Batch(Hold(12.0, 100.0), Hold(10.0, 100.0))
+    batch.lives(80.0)
+    shorter = replace(batch.progress, extra_s=-50.0)
+    _, events = advance(shorter, 12.0, 10.0)
+    assert isinstance(events[0], StepChanged)
+    assert events[0].elapsed_s == 80.0
+
+
+def test_a_step_shortened_below_nothing_leaves_the_next_no_more_than_the_tick() -> None:
+    progress = Progress(Profile("p", (Hold(12.0, 100.0), Hold(10.0, 100.0))), 0, 0.0, 18.0, -500.0)
+    after, _ = advance(progress, 12.0, 10.0)
+    assert (after.index, after.elapsed_s) == (1, 10.0)
+
+
+def test_a_ramp_down_stops_at_its_end_and_a_skipped_one_where_it_has_come_to() -> None:
+    ramp = Ramp(10.0, 24.0)
+    profile = Profile("down", (ramp, Ramp(20.0, 1.0)))
+    assert target(Progress(profile, 0, 100 * HOUR_S, 18.0)) == Target.at(10.0)
+    moved, _ = skip(Progress(profile, 0, HOUR_S, 18.0), 3.0)
+    assert moved.entry_c == 17.0
+
+
+def test_a_skipped_free_rise_leaves_the_beer_where_it_is_within_floor_and_ceiling() -> None:
+    profile = Profile("rise", (FreeRise(16.0, 22.0, DAY_S), Ramp(24.0, 1.0)))
+    for beer_c, left_c in ((19.0, 19.0), (15.0, 16.0), (25.0, 22.0), (None, 22.0)):
+        moved, _ = skip(Progress(profile, 0, 60.0, 18.0), beer_c)
+        assert moved.entry_c == left_c
+
+
+def test_the_plan_of_a_changed_profile_goes_with_it_from_step_to_step() -> None:
+    progress = Progress(LAGER, 0, 0.0, 18.0, plan=LAGER)
+    after, _ = advance(progress, 10.0, 5 * DAY_S)
+    assert (after.index, after.plan) == (1, LAGER)
+    after, _ = skip(progress, 10.0)
+    assert (after.index, after.plan) == (1, LAGER)
+
+
+def test_an_extension_is_told_of_and_adds_to_those_before_it() -> None:
+    extended = extend(Progress(LAGER, 0, 60.0, 18.0, extra_s=10.0), 20.0)
+    assert extended is not None
+    assert extended[0].extra_s == 30.0
+    assert extended[1] == (StepChanged("lager", 0, "hold", "primary", StepChange.EXTENDED, 60.0),)
+
+
+def test_a_step_says_at_its_end_that_there_is_none() -> None:
+    with pytest.raises(
+        IndexError, match=r"^the profile has come to its end: there is no step to tell of$"
+    ):
+        told(Progress(LAGER, 6, 0.0, 1.0), StepChange.ENDED)
+
+
+@pytest.mark.parametrize(
+    ("step", "left_c"),
+    [
+        (Hold(12.0, 1.0), 12.0),
+        (Ramp(4.0, 1.0), 4.0),
+        (Jump(1.0), 1.0),
+        (FreeRise(16.0, 22.0, 1.0), 22.0),
+        (WaitForPerson(11.0, "look"), 11.0),
+    ],
+)
+def test_the_target_that_a_step_leaves_to_the_next(step: Step, left_c: float) -> None:
+    moved, _ = skip(Progress(Profile("two", (step, FinalHold(2.0))), 0, 1e9, 11.0), None)
+    assert moved.entry_c == left_c
 
 
 @pytest.mark.parametrize(

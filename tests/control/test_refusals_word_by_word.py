@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from calendar_bench import CALENDAR, WEDNESDAY, Chamber, answers
+from calendar_bench import CALENDAR, WEDNESDAY, Chamber, answers, utc_s
 from chamber_bench import Bench, air_probe, fan, fridge, settings, unprotected
 
 from fermd.control import chamber
@@ -102,6 +102,10 @@ def answered(bench: Bench, command: Command) -> str:
         (PlanStart(ICE, 1.76e9), TOO_COLD),
         (
             StartProfile(Profile("week", (until("fri 18:00"),))),
+            "profile week has steps of the calendar, and the site has no calendar",
+        ),
+        (
+            PlanStart(Profile("week", (until("fri 18:00"),)), 1.76e9),
             "profile week has steps of the calendar, and the site has no calendar",
         ),
         (ResumeProfile(), "no profile is paused: start one"),
@@ -312,6 +316,15 @@ def test_what_can_never_come_is_told_with_its_place_and_its_remedy(
     assert list(unreachable(steps, WEDNESDAY, CALENDAR)) == objections
 
 
+def test_a_date_that_goes_by_within_a_second_of_the_start_has_not_passed_by_the_start() -> None:
+    (found,) = unreachable(
+        (Hold(12.0, 0.5), until("2026-07-10 08:00")), utc_s("2026-07-10 08:00") - 0.25, CALENDAR
+    )
+    assert found.why == (
+        "has passed when the steps before it are over (after 0.0 d at the earliest)" + REMEDY
+    )
+
+
 FRIDGE = PROTECTION_BY_KIND[OutputKind.COMPRESSOR]
 
 
@@ -343,6 +356,15 @@ FRIDGE = PROTECTION_BY_KIND[OutputKind.COMPRESSOR]
                 20.0,
                 "must be below air_highest_c by more than twice air_differential_c "
                 "(air_highest_c is 22 °C)",
+            ),
+        ),
+        (
+            {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=26.0, air_differential_c=3)},
+            Objection(
+                "limits.air_lowest_c",
+                20.0,
+                "must be below air_highest_c by more than twice air_differential_c "
+                "(air_highest_c is 26 °C)",
             ),
         ),
         (
@@ -414,6 +436,7 @@ def test_a_contradiction_is_told_with_its_value_and_its_remedy(
     "given",
     [
         {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=22.1, air_differential_c=1.0)},
+        {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=21.1, air_differential_c=0.5)},
         {"fail_safe": FailSafeSettings(Duty.COOL, run_s=180.0)},
         {"fail_safe": FailSafeSettings(Duty.FAN, run_s=60.0), "outputs": (fan(), fridge())},
         {"outputs": (fridge(protection=replace(FRIDGE, minimum_off_s=180.0)),)},

@@ -66,6 +66,8 @@ def test_from_what_the_beer_or_a_person_decides_on_nothing_is_sure_but_dates() -
     assert [one.end_is_sure for one in laid] == [False, False, False, False, True, True]
     expected = list(stretches(steps, WEDNESDAY, 20.0, CALENDAR, {0: HOUR_S, 1: HOUR_S}))
     assert expected[1].ends_utc_s == WEDNESDAY + DAY_S + 2 * HOUR_S
+    (alone,) = stretches((Soak(4.0, DAY_S),), WEDNESDAY, 20.0, CALENDAR)
+    assert not alone.end_is_sure
     weekday = list(stretches((Jump(4.0), until("fri 18:00")), WEDNESDAY, 20.0, CALENDAR))
     assert not weekday[1].end_is_sure
 
@@ -196,9 +198,20 @@ def test_the_rest_of_a_running_profile_is_not_changed_to_what_can_never_come() -
 def test_while_the_clock_is_not_set_dates_are_not_judged_but_endless_steps_are() -> None:
     bench = Chamber()
     endless = Profile("endless", (FinalHold(12.0), Hold(1.0, DAY_S)))
-    for profile, taken in ((GONE, True), (endless, False)):
+    running, _ = chamber.step(
+        bench.state,
+        bench.settings,
+        Inputs(commands=(StartProfile(Profile("hold", (Hold(12.0, DAY_S),))),)),
+        Moment(bench.mono_s),
+    )
+    for state, command, taken in (
+        (bench.state, StartProfile(GONE), True),
+        (bench.state, StartProfile(endless), False),
+        (running, ChangeRest(GONE), True),
+        (running, ChangeRest(endless), False),
+    ):
         now = Moment(bench.mono_s + 10.0, WEDNESDAY, wall_trusted=False)
-        inputs = Inputs(commands=(StartProfile(profile),))
-        _, decision = chamber.step(bench.state, bench.settings, inputs, now)
+        inputs = Inputs(commands=(command,))
+        _, decision = chamber.step(state, bench.settings, inputs, now)
         (answer,) = [event for event in decision.events if isinstance(event, CommandAnswered)]
         assert answer.taken is taken

@@ -22,8 +22,8 @@ from territory import NoTraceback, Territory, kind_of
 SERIES: Final = 1000
 """Inputs drawn with one seed."""
 
-LONGEST_SHRINKING_S: Final = 20.0
-"""Processor time for making a failing input smaller."""
+LONGEST_SHRINKING_S: Final = 8.0
+"""Time for making a failing input smaller."""
 
 
 @dataclass
@@ -84,15 +84,13 @@ def replay(territory: Territory, given: Any) -> None:
         watch.check()
 
 
-def _series(
-    territory: Territory, watch: NoTraceback, tally: Tally, most: int, asked: str
-) -> None:
+def _series(territory: Territory, watch: NoTraceback, tally: Tally, most: int, asked: str) -> None:
     first: list[float] = []
     smallest: dict[str, Failure] = {}
 
     def one(drawn: Any) -> None:
         counting = not first
-        if first and time.process_time() - first[0] > LONGEST_SHRINKING_S:
+        if first and time.monotonic() > first[0]:
             return
         tally.examples += counting
         began_s = time.process_time()
@@ -103,7 +101,9 @@ def _series(
             if counting:
                 tally.inputs += 1
                 tally.failures += 1
-                first.append(time.process_time())
+                # One of a known kind is not made smaller once more.
+                known = _kind_of_failure(error) in tally.kinds
+                first.append(time.monotonic() + (0.0 if known else LONGEST_SHRINKING_S))
             failure = Failure("".join(traceback.format_exception(error)), drawn)
             kind = _kind_of_failure(error)
             if kind not in smallest or size(drawn) < size(smallest[kind].given):

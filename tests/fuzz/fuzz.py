@@ -13,7 +13,10 @@ import time
 from pathlib import Path
 
 _HERE = Path(__file__).resolve().parent
-for _folder in (_HERE.parents[1], *(_HERE.parent / room for room in ("cli", "exchange"))):
+for _folder in (
+    _HERE.parents[1],
+    *(_HERE.parent / room for room in ("cli", "exchange", "service")),
+):
     sys.path.insert(0, str(_folder))
 
 import saved  # noqa: E402 - the paths come first
@@ -29,7 +32,7 @@ def main() -> int:
     if options.replay is not None:
         name, given = saved.load(options.replay)
         replay(territories.BY_NAME[name](), given)
-        print(f"{name}: every promise is kept")
+        _say(f"{name}: every promise is kept")
         return 0
     names = options.only or list(territories.BY_NAME)
     folder = options.folder or Path(tempfile.mkdtemp(prefix="fermd-fuzz-"))
@@ -57,9 +60,9 @@ def main() -> int:
     )
     for tally in tallies.values():
         for failure in tally.kinds.values():
-            print(f"\n{failure.words}")
-            print(f"the input: {failure.file}")
-            print(f"again: {sys.executable} tests/fuzz/fuzz.py --replay {failure.file}")
+            _say(f"\n{failure.words}")
+            _say(f"the input: {failure.file}")
+            _say(f"again: {sys.executable} tests/fuzz/fuzz.py --replay {failure.file}")
     return 1 if any(tally.failures for tally in tallies.values()) else 0
 
 
@@ -81,7 +84,12 @@ def _tally(name: str, tally: Tally, cpu_s: float, widths: list[int]) -> None:
 
 def _row(cells: tuple[object, ...], widths: list[int]) -> None:
     first, *others = (str(cell) for cell in cells)
-    print(first.ljust(widths[0]), *(c.rjust(w) for c, w in zip(others, widths[1:], strict=True)))
+    right = (cell.rjust(width) for cell, width in zip(others, widths[1:], strict=True))
+    _say(" ".join((first.ljust(widths[0]), *right)))
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text + "\n")
     sys.stdout.flush()
 
 

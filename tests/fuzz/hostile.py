@@ -15,7 +15,19 @@ STRANGE_TEXTS: Final = (
 STRANGE_NUMBERS: Final = (
     *("0", "-0", "-0.0", "1", "-1", "0.1", "1e-320", "1e308", "-1e308", "1e309", "nan", "inf"),
     *("-inf", "+nan", "9007199254740993", "18446744073709551616", "9" * 400, "-" + "9" * 400),
-    *("0x7fffffff", "0o17", "0b1", "1_000", "273.15", "-273.16", "45", "45.0001", "1e5", "00", ".5"),
+    *(
+        "0x7fffffff",
+        "0o17",
+        "0b1",
+        "1_000",
+        "273.15",
+        "-273.16",
+        "45",
+        "45.0001",
+        "1e5",
+        "00",
+        ".5",
+    ),
 )
 
 strange_texts = st.one_of(
@@ -46,7 +58,7 @@ def misspelt(word: str, draw: st.DrawFn) -> str:
 
 
 @st.composite
-def spoilt_bytes(draw: st.DrawFn, good: bytes) -> bytes:
+def spoilt_bytes(draw: st.DrawFn, good: bytes) -> bytes:  # noqa: C901 - a list of accidents
     """The bytes of a file after an accident: on the card, in an editor, on the way."""
     data = bytearray(good)
     for _ in range(draw(st.integers(1, 3))):

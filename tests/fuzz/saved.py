@@ -1,4 +1,4 @@
-"""An input as a JSON file, so that a failure can be replayed; bytes and lone surrogates included."""
+"""An input as a JSON file, so that a failure can be replayed; bytes are included."""
 
 from __future__ import annotations
 
@@ -19,9 +19,10 @@ def load(path: Path) -> tuple[str, Any]:
     return saved["territory"], _back(saved["input"])
 
 
-def size(given: Any) -> int:
+def size(given: Any) -> tuple[int, str]:
     """How large an input is, to choose the smallest of those that fail."""
-    return len(json.dumps(_plain(given)))
+    text = json.dumps(_plain(given))
+    return len(text), text
 
 
 def _plain(given: Any) -> Any:

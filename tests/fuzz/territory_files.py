@@ -1,4 +1,4 @@
-"""Site files and profiles: TOML from the grammar, the schema and from accidents, read from a disk."""
+"""Site files and profiles: TOML from the grammar, the schema and accidents, on a disk."""
 
 from __future__ import annotations
 
@@ -59,8 +59,14 @@ def merged(draw: st.DrawFn, derived: st.SearchStrategy[Any]) -> str:
         for name, table in tables.items():
             for other in list(found.get(room, {}).values())[:1]:
                 held = ("id", "gpio", "duty", "vessel_probe", "air_probe", "outputs", "circuit")
-                more = {k: v for k, v in other.items() if k not in held or draw(st.integers(0, 9)) < 1}
-                tables[name] = table | {k: more[k] for k in draw(st.sets(st.sampled_from(sorted(more)))) } if more else table
+                more = {
+                    k: v for k, v in other.items() if k not in held or draw(st.integers(0, 9)) < 1
+                }
+                tables[name] = (
+                    table | {k: more[k] for k in draw(st.sets(st.sampled_from(sorted(more))))}
+                    if more
+                    else table
+                )
     if "circuit" in found and draw(st.booleans()):
         site["circuit"] = found["circuit"]
     return draw(written(site, spoil=draw(st.integers(0, 3)) == 0))
@@ -82,7 +88,7 @@ def refused(read: Callable[..., Any], *given: object) -> tuple[Any, Verdict]:
 
 
 def stepped(settings: SiteSettings, profile: Profile | None) -> None:
-    """A site that was found good controls: some ticks, beer and air at all sorts of temperatures."""
+    """A site that was found good controls: some ticks with the beer warm and cold."""
     chambers = {one.name: first_state(one, 0.0, {}) for one in settings.chambers}
     state = SiteState(chambers)
     command = SetTarget(18.0) if profile is None else StartProfile(profile)

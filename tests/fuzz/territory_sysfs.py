@@ -21,7 +21,11 @@ from fermd.hardware.fake_w1 import FakeW1Tree
 from fermd.hardware.w1_bus import W1ProbeBus
 from fermd.physics.probe import crc8, quantise, scratchpad, w1_slave_text
 
-PROBES: Final = tuple(f"28-{n:012x}" for n in range(1, 7)) + ("10-000802b4ba0e", "22-0000000000aa")
+PROBES: Final = (
+    *(f"28-{n:012x}" for n in range(1, 7)),
+    "10-000802b4ba0e",
+    "22-0000000000aa",
+)
 BOUND_S: Final = 30.0
 
 frames = st.one_of(
@@ -73,7 +77,9 @@ def texts(draw: st.DrawFn) -> bytes:
             case "word":
                 data = data.replace(
                     draw(st.sampled_from([b"YES", b"NO", b"t=", b"\n", b" : ", b"crc="])),
-                    draw(st.sampled_from([b"YES", b"NO", b"", b"\r\n", b"t=85000", b"t=", b"\n\n"])),
+                    draw(
+                        st.sampled_from([b"YES", b"NO", b"", b"\r\n", b"t=85000", b"t=", b"\n\n"])
+                    ),
                 )
             case "case":
                 data = bytearray(bytes(data).upper())
@@ -155,7 +161,7 @@ def temperature_of(text: bytes, probe: str) -> float | None:
 
     DS18B20 data sheet: Table 1, scratchpad map, power-on value. DS18S20 data sheet: resolution
     beyond 9 bits, T = read - 0.25 + (count per °C - count remain) / count per °C. The kernel's
-    driver (w1_therm.c) prints nine bytes in hexadecimal, the checksum and YES, and once more with t.
+    driver (w1_therm.c) prints nine bytes in hexadecimal, the checksum and YES; and again with t.
     """
     lines = text[:4096].decode("ascii", "replace").splitlines()
     if len(lines) != 2:

@@ -48,7 +48,9 @@ clock_times = st.builds(
 amounts = st.one_of(
     st.integers(0, 400).map(str),
     st.decimals(0, 99, places=2, allow_nan=False).map(str),
-    st.sampled_from(["-1", "1e3", "9" * 12, "999999999", "0.000000001", ".5", "5.", "½", "١", "1,5"]),
+    st.sampled_from(
+        ["-1", "1e3", "9" * 12, "999999999", "0.000000001", ".5", "5.", "½", "١", "1,5"]
+    ),
 )
 units = st.sampled_from(
     [*("d", "h", "min") * 3, "D", "days", "s", "m", "w", "", "°C", "hours", "d.", "ｄ"]

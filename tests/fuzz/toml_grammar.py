@@ -1,4 +1,4 @@
-"""TOML as people write it, and as it comes out when they do not: tokens, tables, whole documents."""
+"""TOML as people write it, and as it comes out when they do not: tokens, tables, documents."""
 
 from __future__ import annotations
 
@@ -20,7 +20,20 @@ STRANGE_VALUES: Final = (
     *("2026-01-01", "07:30:00", "1979-05-27T07:32:00Z", "2026-02-30", "24:00:00", "true", "false"),
     *("[]", "[[]]", "{}", "{a = 1}", "[1, 'a']", "''", '""', "nan", "inf", '"""\n"""', "'''x'''"),
     *('"\\u0000"', '"\\ud800"', '"\\U0010FFFF"', '"\\x41"', "{a.b.c = [{}]}", "[{kind = 'hold'}]"),
-    *("0x10", "1_000", "10 °C", "50 F", '"10"', '"10 °C"', '"68F"', "10,5", "ten", "None", "=", "]"),
+    *(
+        "0x10",
+        "1_000",
+        "10 °C",
+        "50 F",
+        '"10"',
+        '"10 °C"',
+        '"68F"',
+        "10,5",
+        "ten",
+        "None",
+        "=",
+        "]",
+    ),
 )
 strange_values = st.one_of(
     st.sampled_from(STRANGE_VALUES),
@@ -117,7 +130,9 @@ class _Derived:
         edges = st.sampled_from([low, high])
         if kind == "integer":
             return st.one_of(st.integers(int(low), int(high)), edges)
-        return st.one_of(st.floats(low, high), st.floats(low, high).map(lambda n: round(n, 1)), edges)
+        return st.one_of(
+            st.floats(low, high), st.floats(low, high).map(lambda n: round(n, 1)), edges
+        )
 
 
 @st.composite
@@ -147,7 +162,9 @@ def _write(
     for key, value in inner:
         for one in value if isinstance(value, list) else [value]:
             here = (*path, _key(key))
-            lines.append(f"[[{'.'.join(here)}]]" if isinstance(value, list) else f"[{'.'.join(here)}]")
+            lines.append(
+                f"[[{'.'.join(here)}]]" if isinstance(value, list) else f"[{'.'.join(here)}]"
+            )
             _write(draw, one, here, lines, spoil)
 
 
@@ -163,9 +180,7 @@ def _value(value: Any) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
-def documents(
-    goods: Sequence[str], derived: st.SearchStrategy[str]
-) -> st.SearchStrategy[bytes]:
+def documents(goods: Sequence[str], derived: st.SearchStrategy[str]) -> st.SearchStrategy[bytes]:
     """Files: good ones with other tokens, ones made from the schema, and accidents of both."""
     tokens = [tokens_of(good) for good in goods]
     changed = changed_tokens(tokens).map(_bytes)
@@ -175,7 +190,9 @@ def documents(
         changed.flatmap(spoilt_bytes),
     )
     lines = st.lists(
-        st.builds("{} = {}".format, st.sampled_from([*_words(goods), *STRANGE_TEXTS]), strange_values),
+        st.builds(
+            "{} = {}".format, st.sampled_from([*_words(goods), *STRANGE_TEXTS]), strange_values
+        ),
         max_size=8,
     ).map(lambda some: _bytes("\n".join(some)))
     return st.one_of(changed, changed, made, made, spoilt, lines)

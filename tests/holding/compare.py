@@ -3,28 +3,44 @@
     python tests/holding/compare.py --seed 1 --fresh 4 --picture holding.png
 
 Every fixed scenario, and `--fresh` more whose parameters are drawn from `--seed`, which is also the
-seed of the probes' noise.
+seed of the probes' noise. `--sweep` runs both rivals with many settings of their knob, and says
+which of them fermd does not beat with as few starts.
+
+The search for the best possible takes most of the time, some 40 s of a processor a scenario: leave
+it out (`--contestants fermd,on-off,pid`) while trying a change.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from functools import cache, partial
+from math import isfinite
 from pathlib import Path
-from trace import Trace
+from trace import Line
 
-from contestants import BEST, THERMOSTATS, run_contestant
+from contestants import (
+    BEST,
+    FERMD,
+    ON_OFF,
+    PID,
+    SWEPT,
+    NobodyCalledSoError,
+    checked,
+    run_contestant,
+)
 from figures import Figures, figures
-from scenario import DAY_S, Scenario
+from scenario import Scenario
 from scenarios import FIXED
-from table import table
+from table import ASSUMED, pane
 
-Traces = dict[str, dict[str, Trace]]
+Entry = dict[str, tuple[Figures, Line]]
+"""By the contestant: what one scenario came to, small enough to be passed between processes."""
 
 
 @cache
@@ -38,30 +54,30 @@ def entries(seed: int, fresh: int) -> dict[str, Scenario]:
     return {scenario.name: scenario for scenario in every}
 
 
-def compete(
-    name: str, contestants: Sequence[str], seed: int, fresh: int
-) -> tuple[str, dict[str, Trace]]:
+def compete(name: str, contestants: Sequence[str], seed: int, fresh: int) -> tuple[str, Entry]:
     """Run all contestants in one scenario; the best possible gets as many starts as fermd took."""
     scenario = entries(seed, fresh)[name]
-    traces: dict[str, Trace] = {}
+    entry: Entry = {}
     for contestant in sorted(contestants, key=BEST.__eq__):
         allowed = None
-        if "fermd" in traces:
-            starts = traces["fermd"].cool_starts_s.size or traces["fermd"].heat_starts_s.size
-            allowed = starts / (scenario.lasts_s / DAY_S)
-        traces[contestant] = run_contestant(scenario, contestant, seed, allowed)
-    return name, traces
+        if FERMD in entry:
+            mine = entry[FERMD][0]
+            allowed = mine.cool_starts_a_day + mine.heat_starts_a_day
+        trace = run_contestant(scenario, contestant, seed, allowed)
+        entry[contestant] = figures(scenario, trace), Line.of(trace)
+    return name, entry
 
 
 def run_all(
     names: Sequence[str], contestants: Sequence[str], seed: int, fresh: int, jobs: int
-) -> Traces:
-    """Run everything, in as many processes as are allowed."""
+) -> Iterator[tuple[str, Entry]]:
+    """Run everything, in as many processes as are allowed; give each scenario as it is done."""
     one = partial(compete, contestants=contestants, seed=seed, fresh=fresh)
     if jobs == 1:
-        return dict(map(one, names))
+        yield from map(one, names)
+        return
     with ProcessPoolExecutor(jobs) as pool:
-        return dict(pool.map(one, names))
+        yield from pool.map(one, names)
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -72,28 +88,52 @@ def main(words: Sequence[str] | None = None) -> int:
     for name in names:
         if name not in every:
             return _refused(f"--only: there is no scenario {name!r}; there are {', '.join(every)}")
-    for name in wanted.contestants:
-        if name not in (*THERMOSTATS, BEST):
-            known = ", ".join((*THERMOSTATS, BEST))
-            return _refused(f"--contestants: nobody is called {name!r}; there are {known}")
-    traces = run_all(names, wanted.contestants, wanted.seed, wanted.fresh, wanted.jobs)
-    chosen = [every[name] for name in names]
-    results: dict[str, dict[str, Figures]] = {
-        name: {who: figures(every[name], trace) for who, trace in by_who.items()}
-        for name, by_who in traces.items()
-    }
-    sys.stdout.write(table(chosen, results) + "\n")
+    try:
+        contestants = [checked(name) for name in wanted.contestants]
+    except NobodyCalledSoError as error:
+        return _refused(f"--contestants: {error}")
+    if wanted.sweep:
+        rivals = [f"{rival}:{knob:g}" for rival, knobs in SWEPT.items() for knob in knobs]
+        contestants = [FERMD, *rivals]
+    results: dict[str, dict[str, Figures]] = {}
+    lines: dict[str, dict[str, Line]] = {}
+    for name, entry in run_all(names, contestants, wanted.seed, wanted.fresh, wanted.jobs):
+        results[name] = {who: each for who, (each, _) in entry.items()}
+        lines[name] = {who: line for who, (_, line) in entry.items()}
+        _say(pane(every[name], results[name], sweep=wanted.sweep))
+    _say(ASSUMED)
     if wanted.json is not None:
         plain = {
-            name: {who: asdict(each) for who, each in by_who.items()}
+            name: {who: _plain(each) for who, each in by_who.items()}
             for name, by_who in results.items()
         }
-        wanted.json.write_text(json.dumps({"seed": wanted.seed, "scenarios": plain}, indent=1))
+        text = json.dumps({"seed": wanted.seed, "scenarios": plain}, indent=1, allow_nan=False)
+        wanted.json.write_text(text + "\n")
     if wanted.picture is not None:
         from picture import draw
 
-        draw(chosen, traces, wanted.picture)
+        draw([every[name] for name in names], lines, results, wanted.picture)
     return 0
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def _plain(each: Figures) -> dict[str, object]:
+    """Return figures as JSON can hold them: what never settled took no number of seconds."""
+    steps = [asdict(step) | {"settled_s": _finite(step.settled_s)} for step in each.steps]
+    settled_s = _finite(each.settled_s)
+    return asdict(each) | {
+        "settled_s": settled_s,
+        "steps": steps,
+        "starts_a_day": each.starts_a_day,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if isfinite(value) else None
 
 
 def _refused(why: str) -> int:
@@ -107,8 +147,12 @@ def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--fresh", type=int, default=4, help="so many scenarios are drawn (4)")
     parser.add_argument("--only", type=_names, help="these scenarios, by name, with commas")
     parser.add_argument(
-        "--contestants", type=_names, default=list(THERMOSTATS), help="fermd,on-off,pid,best"
+        "--contestants",
+        type=_names,
+        default=[FERMD, ON_OFF, PID, BEST],
+        help="fermd,on-off,pid,best; a rival's knob after a colon: on-off:0.5, pid:60",
     )
+    parser.add_argument("--sweep", action="store_true", help="rivals with many settings of a knob")
     parser.add_argument("--picture", type=Path, help="draw the traces into this file")
     parser.add_argument("--json", type=Path, help="write all figures into this file")
     parser.add_argument("--jobs", type=int, default=1, help="processes (1)")
@@ -120,4 +164,6 @@ def _names(text: str) -> list[str]:
 
 
 if __name__ == "__main__":
+    # A reader such as `head` that has seen enough ends it without a word.
+    signal.signal(signal.SIGPIPE, signal.SIG_DFL)
     sys.exit(main())

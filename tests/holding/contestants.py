@@ -1,34 +1,79 @@
-"""Who takes part in the comparison, by name."""
+"""Who takes part in the comparison, by name: `fermd`, `on-off`, `pid`, `best`.
+
+A rival's knob can be set after a colon: `on-off:0.5` has a differential of 0.5 °C, `pid:60` a
+window of 60 minutes.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from trace import Trace
+from typing import Final
 
 from run import run
 from scenario import Scenario
 from thermostats.as_shipped import AsShipped
 from thermostats.guarded import Guarded
-from thermostats.on_off import OnOff
-from thermostats.proportioned_pid import ProportionedPid
+from thermostats.on_off import DIFFERENTIAL_C, OnOff
+from thermostats.proportioned_pid import WINDOW_S, ProportionedPid
 from thermostats.thermostat import Thermostat
 
-THERMOSTATS: dict[str, Callable[[Scenario], Thermostat]] = {
-    "fermd": AsShipped,
-    "on-off": lambda scenario: Guarded(scenario, OnOff()),
-    "pid": lambda scenario: Guarded(scenario, ProportionedPid(scenario)),
-}
-
-BEST = "best"
+FERMD: Final = "fermd"
+ON_OFF: Final = "on-off"
+PID: Final = "pid"
+BEST: Final = "best"
 """Not a thermostat: what could have been done with full knowledge."""
+
+SWEPT: Final = {
+    ON_OFF: (0.1, 0.2, 0.3, 0.5, 0.8, 1.2),
+    PID: (10.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0),
+}
+"""The settings of each rival's knob that a sweep runs: °C of differential, minutes of window."""
+
+
+class NobodyCalledSoError(ValueError):
+    """A name that is no contestant's."""
+
+
+def checked(name: str) -> str:
+    """Return the name if somebody is called so.
+
+    Raises:
+        NobodyCalledSoError: nobody is; the text says who there is.
+
+    """
+    who, colon, knob = name.partition(":")
+    if who in {FERMD, BEST} and not colon:
+        return name
+    if who in {ON_OFF, PID}:
+        try:
+            if not colon or 0.0 < float(knob) < 1e4:
+                return name
+        except ValueError:
+            pass
+    raise NobodyCalledSoError(
+        f"nobody is called {name!r}; there are {FERMD}, {ON_OFF}, {PID} and {BEST}, and "
+        f"{ON_OFF}:0.5 (°C of differential) or {PID}:60 (minutes of window) for a knob"
+    )
+
+
+def thermostat(scenario: Scenario, name: str) -> Thermostat:
+    """Return a contestant for a scenario."""
+    who, _, knob = name.partition(":")
+    if who == ON_OFF:
+        return Guarded(scenario, OnOff(float(knob) if knob else DIFFERENTIAL_C))
+    if who == PID:
+        window_s = float(knob) * 60.0 if knob else WINDOW_S
+        return Guarded(scenario, ProportionedPid(scenario, window_s))
+    return AsShipped(scenario)
 
 
 def run_contestant(
-    scenario: Scenario, contestant: str, seed: int, most_starts_a_day: float | None
+    scenario: Scenario, name: str, seed: int, most_starts_a_day: float | None
 ) -> Trace:
     """Run one contestant; the best possible is allowed no more starts than are given."""
-    if contestant == BEST:
+    if name == BEST:
+        # The search is the one part that takes minutes, and is loaded only when it is wanted.
         from best_possible import best_possible
 
         return best_possible(scenario, seed, most_starts_a_day)
-    return run(scenario, THERMOSTATS[contestant](scenario), contestant, seed)
+    return run(scenario, thermostat(scenario, name), name, seed)

@@ -1,4 +1,4 @@
-"""Scenarios whose parameters nobody has chosen: drawn from a seed, so that nothing is tuned to them.
+"""Scenarios whose parameters nobody has chosen: drawn from a seed, so that none is tuned to.
 
 Everything is drawn: cabinet, foam, cooler, heater, fan, vessel, fill, where the probe is, whether
 there is an air probe, room, wort, yeast and plan. What no thermostat could do is drawn again: a

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from math import isinf
 
 from figures import Figures
-from scenario import HOUR_S, Scenario
+from scenario import DAY_S, HOUR_S, Scenario
+from verdict import swept, verdicts
 
 ASSUMED = """\
 Errors are of the true beer, in °C, over the holds alone: a hold counts from an ample time after its
@@ -23,14 +24,12 @@ HEADER = (
 )
 
 
-def table(scenarios: Sequence[Scenario], results: Mapping[str, Mapping[str, Figures]]) -> str:
-    """Return the table: by scenario, one line a contestant."""
-    lines = []
-    for scenario in scenarios:
-        lines += ["", f"{scenario.title}  [{scenario.name}, {scenario.lasts_s / 86400:.1f} days]"]
-        lines.append(HEADER)
-        lines += [_line(name, each) for name, each in results[scenario.name].items()]
-    return "\n".join([*lines, "", ASSUMED])
+def pane(scenario: Scenario, results: Mapping[str, Figures], *, sweep: bool = False) -> str:
+    """Return one scenario: a line a contestant, and how fermd stands against the others."""
+    lines = [f"{scenario.title}  [{scenario.name}, {scenario.lasts_s / DAY_S:.1f} days]", HEADER]
+    lines += [_line(name, each) for name, each in results.items()]
+    lines += [f"  {words}" for words in (swept if sweep else verdicts)(results)]
+    return "\n".join([*lines, ""])
 
 
 def _line(contestant: str, each: Figures) -> str:

@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-Series = NDArray[np.float64]
+Series = NDArray[np.floating]
 Flags = NDArray[np.bool_]
+
+LINE_POINTS = 1600
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,6 +55,21 @@ class Trace:
     def shortest_off_s(self) -> float | None:
         """The shortest pause of cooling between two runs, s; None if it ran once or never."""
         return float(self.cool_offs_s.min()) if self.cool_offs_s.size else None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Line:
+    """What a picture shows of a trace."""
+
+    t_s: Series
+    target_c: Series
+    beer_c: Series
+
+    @staticmethod
+    def of(trace: Trace) -> Line:
+        """Return every so manieth moment: more of them than a pane has dots."""
+        every = slice(None, None, max(1, trace.t_s.size // LINE_POINTS))
+        return Line(trace.t_s[every], trace.target_c[every], trace.beer_c[every])
 
 
 def switchings(on: Flags, t_s: Series) -> tuple[Series, Series]:

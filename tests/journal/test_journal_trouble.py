@@ -215,6 +215,133 @@ def test_the_trouble_of_a_set_aside_journal_passes_after_a_while(begin, path):
     assert journal.trouble() is None
 
 
+# -- logs and schemas ---------------------------------------------------------------------------
+
+
+def killed(begin, path, tmp_path, *, writes: int = 5) -> Path:
+    """A copy of a journal as a kill leaves it: most of it is in the log."""
+    journal = begin()
+    for number in range(writes):
+        journal.events(at(number), "lager", [GapSeen(float(number))])
+        assert journal.flush()
+    left = tmp_path / "left" / path.name
+    left.parent.mkdir()
+    for suffix in ("", "-wal"):
+        left.with_name(left.name + suffix).write_bytes(Path(f"{path}{suffix}").read_bytes())
+    return left
+
+
+def flipped(file: Path, place: int) -> bytes:
+    raw = bytearray(file.read_bytes())
+    raw[place] ^= 0x10
+    file.write_bytes(bytes(raw))
+    return bytes(raw)
+
+
+@pytest.mark.parametrize("place", [5, 17, 32 + 3 * 1048 + 40])
+def test_a_log_with_commits_behind_its_damage_is_kept_with_its_journal(
+    begin, path, tmp_path, place
+):
+    left = killed(begin, path, tmp_path)
+    stored = flipped(Path(f"{left}-wal"), place), left.read_bytes()
+    journal = begin(path=left, moment=at(100))
+    assert journal.trouble().kind == "set-aside"
+    assert "write-ahead log is damaged" in journal.trouble().detail
+    [aside] = kept_aside(left)
+    assert (Path(f"{aside}-wal").read_bytes(), aside.read_bytes()) == stored
+    journal.events(at(101), "lager", [GapSeen(7.0)])
+    assert journal.flush()
+    assert rows(left, "SELECT lasted_s FROM gaps") == [(7.0,)]
+
+
+def test_a_log_whose_last_write_is_damaged_is_kept_and_the_journal_goes_on(begin, path, tmp_path):
+    left = killed(begin, path, tmp_path)
+    log = Path(f"{left}-wal")
+    stored = flipped(log, log.stat().st_size - 10)
+    journal = begin(path=left, moment=at(100))
+    assert journal.flush()
+    assert [s for (s,) in rows(left, "SELECT lasted_s FROM gaps")] == [0.0, 1.0, 2.0, 3.0]
+    [kept] = left.parent.glob("*.set-aside-*")
+    assert kept.read_bytes() == stored
+    [(incident, detail)] = rows(left, "SELECT incident, detail FROM journal_incidents")
+    assert incident == "log-cut-short"
+    assert kept.name in detail
+
+
+@pytest.mark.parametrize("left_bytes", [1, 32, 900])
+def test_a_stop_before_a_log_that_was_cut_to_nothing_is_not_taken_for_the_last(
+    begin, path, tmp_path, left_bytes
+):
+    first = begin(boot_id="one")
+    first.remember(at(0), [LINE], [RECORD])
+    first.close(at(1), cleanly=True)
+    second = begin(boot_id="one", moment=at(2))
+    second.events(at(3), "lager", [GapSeen(1.0)])
+    assert second.flush()
+    left = tmp_path / "left" / path.name
+    left.parent.mkdir()
+    left.write_bytes(path.read_bytes())
+    Path(f"{left}-wal").write_bytes(Path(f"{path}-wal").read_bytes()[:left_bytes])
+    third = begin(path=left, boot_id="one", moment=at(4))
+    assert not third.outage().ended_cleanly
+    assert third.outage().lines == ()
+    assert third.outage().chambers == (RECORD,)
+    assert third.flush()
+    assert rows(left, "SELECT incident FROM journal_incidents") == [("log-cut-short",)]
+
+
+def test_a_log_that_a_kill_has_left_whole_is_no_incident(begin, path, tmp_path):
+    left = killed(begin, path, tmp_path)
+    journal = begin(path=left, moment=at(100))
+    assert journal.flush()
+    assert rows(left, "SELECT count(*) FROM gaps") == [(5,)]
+    assert rows(left, "SELECT * FROM journal_incidents") == []
+    assert list(left.parent.glob("*.set-aside-*")) == []
+
+
+def test_a_name_in_the_schema_that_a_flipped_byte_has_changed_is_found_at_the_start(begin, path):
+    filled(begin, readings=10)
+    raw = path.read_bytes()
+    assert raw.count(b"stepped_by_s REAL") == 1
+    path.write_bytes(raw.replace(b"stepped_by_s REAL", b"stepped_by_r REAL"))
+    journal = begin(moment=at(5000))
+    assert journal.trouble().kind == "set-aside"
+    assert "clock_steps is not as fermd made it" in journal.trouble().detail
+
+
+@pytest.mark.parametrize("version", [0, 1])
+def test_a_schema_version_that_went_back_does_not_stop_the_record(begin, path, version):
+    filled(begin, readings=10)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute(f"PRAGMA user_version = {version}")
+    journal = begin(moment=at(5000))
+    assert journal.trouble().kind == "set-aside"
+    assert journal.flush()
+
+
+def test_a_reader_leaves_the_log_of_a_journal_that_was_cut_to_nothing(begin, path, tmp_path):
+    left = killed(begin, path, tmp_path)
+    left.write_bytes(b"S")
+    log = Path(f"{left}-wal").read_bytes()
+    with pytest.raises(JournalUnreadable, match="not one page"):
+        JournalReader(left).last_events(1)
+    assert Path(f"{left}-wal").read_bytes() == log
+
+
+def test_a_row_that_makes_no_sense_is_told_as_a_journal_that_cannot_be_read(begin, path):
+    filled(begin, readings=10)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("PRAGMA writable_schema = ON")
+        connection.execute(
+            "UPDATE sqlite_schema "
+            "SET sql = replace(replace(sql, ' NOT NULL', ''), ') STRICT', ')') WHERE name = 'gaps'"
+        )
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE gaps SET wall_trusted = NULL")
+    with pytest.raises(JournalUnreadable, match="restart the daemon"):
+        JournalReader(path).last_events(9)
+
+
 # -- files that cannot be written ---------------------------------------------------------------
 
 

@@ -14,18 +14,23 @@ Everything is what `fermd run` starts, but for three things that a test needs:
   it one that is not known to be set, `boot` (an id, and when that boot began, s of the faster boot
   clock) makes this another boot, `hang` holds the loop for as long as it is there, `explode` lets
   the tick end in an exception that nobody expects. `ticks`, if there, is touched in each tick.
+  `die-at-commit` has the process killed by SIGKILL at the journal's next commit: `before` it,
+  `after` it, or so many seconds into it.
 """
 
 from __future__ import annotations
 
 import os
+import signal
+import sqlite3
 import sys
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from threading import Event
+from threading import Event, Timer
 from types import TracebackType
 from typing import Any, Self
 
@@ -37,6 +42,7 @@ from fermd.config.site import SiteFile
 from fermd.control.moment import Moment
 from fermd.control.reading import Sample
 from fermd.hardware.ports import ProbeBus
+from fermd.hardware.w1_bus import W1ProbeBus
 from fermd.service.board import board_ports
 from fermd.service.clock import SystemClock
 from fermd.service.hold import Ports
@@ -46,6 +52,11 @@ PACE = 120.0
 
 WALL_AT_BOOT_UTC_S = 1_790_000_000.0
 PLANTED = "a fault that was planted"
+
+
+def machine_s() -> float:
+    """Return the machine's boot clock, s."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 class EdgePin(MockPin):  # type: ignore[misc]
@@ -61,8 +72,7 @@ class EdgePin(MockPin):  # type: ignore[misc]
         self._tell()
 
     def _tell(self) -> None:
-        at_s = time.clock_gettime(time.CLOCK_BOOTTIME)
-        edge = f"{at_s:.6f} {os.getpid()} {self._number} {int(self._state)}\n"
+        edge = f"{machine_s():.6f} {os.getpid()} {self._number} {int(self._state)}\n"
         os.write(self.factory.edges, edge.encode("ascii"))
 
 
@@ -91,14 +101,18 @@ class FastClock(SystemClock):
             self._booted_s = float(booted_s)
 
     def now(self) -> Moment:
-        machine_s = time.clock_gettime(time.CLOCK_BOOTTIME) * self._pace
+        mono_s = self.mono_s_at(machine_s())
         try:
             offset_s = float((self._folder / "wall-offset").read_text("ascii"))
         except FileNotFoundError:
             offset_s = 0.0
         known = not (self._folder / "wall-unset").exists()
-        wall_utc_s = WALL_AT_BOOT_UTC_S + machine_s + offset_s
-        return Moment(machine_s - self._booted_s, wall_utc_s, wall_trusted=known)
+        wall_utc_s = WALL_AT_BOOT_UTC_S + self._booted_s + mono_s + offset_s
+        return Moment(mono_s, wall_utc_s, wall_trusted=known)
+
+    def mono_s_at(self, at_s: float) -> float:
+        """Return a time of the machine's boot clock as it is on this one."""
+        return at_s * self._pace - self._booted_s
 
     def wait_until(self, mono_s: float) -> bool:
         return super().wait_until((mono_s + self._booted_s) / self._pace)
@@ -107,8 +121,9 @@ class FastClock(SystemClock):
 class PlantedProbes:
     """The real bus, until something is planted."""
 
-    def __init__(self, bus: ProbeBus, folder: Path) -> None:
+    def __init__(self, bus: ProbeBus, clock: FastClock, folder: Path) -> None:
         self._bus = bus
+        self._clock = clock
         self._folder = folder
 
     def __enter__(self) -> Self:
@@ -130,10 +145,40 @@ class PlantedProbes:
             raise ZeroDivisionError(PLANTED)
         while (self._folder / "hang").exists():
             Event().wait(0.01)
-        return self._bus.take()
+        return {
+            probe_id: [
+                replace(sample, taken_mono_s=self._clock.mono_s_at(sample.taken_mono_s))
+                for sample in samples
+            ]
+            for probe_id, samples in self._bus.take().items()
+        }
 
     def listed(self) -> Sequence[str]:
         return self._bus.listed()
+
+
+class MortalConnection(sqlite3.Connection):
+    """A connection to the journal in the midst of whose commit the process can be killed."""
+
+    folder: Path
+
+    def execute(self, *statement: Any) -> sqlite3.Cursor:
+        if statement[0] != "COMMIT" or not (self.folder / "die-at-commit").exists():
+            return super().execute(*statement)
+        when = (self.folder / "die-at-commit").read_text("ascii")
+        if when == "before":
+            die()
+        elif when != "after":
+            # SQLite lets other threads run while it writes and waits for the disk.
+            Timer(float(when), die).start()
+        done = super().execute(*statement)
+        if when == "after":
+            die()
+        return done
+
+
+def die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 def main(what: str, site_path: Path, folder: Path) -> int:
@@ -141,14 +186,17 @@ def main(what: str, site_path: Path, folder: Path) -> int:
         return release(site_path, EdgePins(folder))
 
     pace = float(os.environ.get("FERMD_TEST_PACE", PACE))
+    MortalConnection.folder = folder
+    sqlite3.connect = partial(sqlite3.connect, factory=MortalConnection)
 
     @contextmanager
     def open_ports(site: SiteFile) -> Iterator[Ports]:
         with FastClock(folder, pace) as clock:
-            # The bus waits in real time: its period is the only one that must be made shorter.
-            hurried = replace(site, sample_period_s=site.sample_period_s / pace)
-            ports = board_ports(hurried, clock, EdgePins(folder))
-            yield replace(ports, probes=PlantedProbes(ports.probes, folder))
+            ports = board_ports(site, clock, EdgePins(folder))
+            # The bus waits in real time, so that it counts in it; what it read is dated anew.
+            ids, period_s = tuple(site.probe_ids.values()), site.sample_period_s / pace
+            bus = W1ProbeBus(site.w1_root, ids, period_s, machine_s)
+            yield replace(ports, probes=PlantedProbes(bus, clock, folder))
 
     return serve(site_path, open_ports)
 

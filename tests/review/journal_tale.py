@@ -28,6 +28,10 @@ WALL_S = 1_790_000_000.0
 QUICK = JournalSettings(batch_s=3600.0, linger_s=0.0)
 PERIOD_S = 10.0
 
+WORST_PAST_S = 3600.0 - 5 * 480.0
+"""Six starts an hour, each as late as 300 s off and 180 s of running allow: so long after an unknown
+past until the first of them is an hour old, s."""
+
 SITE = """\
 time_zone = "Europe/Berlin"
 
@@ -70,8 +74,10 @@ def site(text: str = SITE) -> SiteFile:
 class Tale:
     """Tells rows in the order of time; `at_s` counts from the start of the present boot."""
 
-    def __init__(self, path: Path, chamber: str = "lager") -> None:
+    def __init__(self, path: Path, chamber: str = "lager", *, rested: bool = False) -> None:
+        """`rested`: after an unknown past time passes until it cannot matter any more."""
         self.path = path
+        self._rested = rested
         self.chamber = chamber
         self.at_s = 0.0
         self.beer_c = 10.0
@@ -82,12 +88,16 @@ class Tale:
         self._boot = 0
         self._boot_s = 0.0
         self._journal: SqliteJournal | None = None
+        self._ended_cleanly = False
         self.starts()
 
     # -- the daemon -----------------------------------------------------------------------------
 
-    def starts(self, *, new_boot: bool = True, trusted: bool = True) -> None:
-        """A daemon starts, on a new boot of the board or on the same."""
+    def starts(
+        self, *, new_boot: bool = True, trusted: bool = True, waits_s: float | None = None
+    ) -> None:
+        """A daemon starts, on a new boot of the board or on the same; `waits_s` before it acts."""
+        known = (self._ended_cleanly and not new_boot) or not self._rested
         if new_boot:
             self._boot += 1
             self.wall_offset_s += self.at_s
@@ -102,10 +112,12 @@ class Tale:
         if trusted:
             self.trust("vessel", True)
             self.trust("air", True)
+        self.at_s += waits_s if waits_s is not None else 0.0 if known else WORST_PAST_S
 
     def stops(self, *, cleanly: bool = True) -> None:
         self.journal.close(self.now, cleanly=cleanly)
         self._journal = None
+        self._ended_cleanly = cleanly
 
     def is_killed(self) -> None:
         """The daemon is gone without a word: what is written stands, and nothing more comes."""
@@ -116,6 +128,7 @@ class Tale:
         # Closing would note a stop; the thread is ended without it.
         writing.close()
         self._journal = None
+        self._ended_cleanly = False
 
     def ends(self) -> Path:
         if self._journal is not None:

@@ -9,19 +9,19 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from journal_tale import PERIOD_S, SITE, Tale, site
+from journal_tale import PERIOD_S, SITE, WORST_PAST_S, Tale, looser, site
 
 from fermd.control.events import AlarmPhase
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import SiteSettings
-from fermd.review.invariants import violations
+from fermd.review.invariants import TakenOver, violations
 
 HOUR_S = 3600.0
 
 
 @pytest.fixture
 def tale(tmp_path: Path) -> Tale:
-    return Tale(tmp_path / "journal.db")
+    return Tale(tmp_path / "journal.db", rested=True)
 
 
 def found_in(tale: Tale, settings: SiteSettings | None = None) -> list[str]:
@@ -189,20 +189,34 @@ def start_too_soon_after_a_kill(tale: Tale) -> None:
     tale.passes(100.0)
     tale.is_killed()
     tale.at_s += 10.0
-    tale.starts(new_boot=False)
+    tale.starts(new_boot=False, waits_s=0.0)
     tale.passes(290.0)
     tale.on("fridge")
 
 
-def first_start_without_a_known_past(tale: Tale) -> None:
-    tale.passes(290.0)
+def start_when_the_starts_of_the_hour_may_be_used_up(tale: Tale) -> None:
+    """Off for long enough since the kill, but six starts may lie in the hour before."""
+    tale.passes(600.0)
+    tale.is_killed()
+    tale.starts(new_boot=False, waits_s=0.0)
+    tale.passes(WORST_PAST_S - 10.0)
+    tale.on("fridge")
+
+
+def start_too_soon_after_the_last_one(tale: Tale) -> None:
+    """A run that was cut short by a danger does not bring the next start forward."""
+    tale.passes(600.0)
+    tale.on("fridge")
+    tale.passes(60.0)
+    tale.off("fridge", Rule.FREEZING)
+    tale.passes(410.0)
     tale.on("fridge")
 
 
 def first_start_of_a_new_boot_too_soon(tale: Tale) -> None:
     tale.passes(2 * HOUR_S)
     tale.stops()
-    tale.starts()
+    tale.starts(waits_s=0.0)
     tale.passes(290.0)
     tale.on("fridge")
 
@@ -220,7 +234,7 @@ def seven_starts_in_an_hour_over_a_power_cut(tale: Tale) -> None:
         tale.runs("fridge", 180.0)
         tale.passes(300.0)
     tale.stops()
-    tale.starts()
+    tale.starts(waits_s=0.0)
     tale.passes(600.0)
     for _ in range(2):
         tale.runs("fridge", 180.0)
@@ -427,14 +441,21 @@ def an_output_of_no_site(tale: Tale) -> None:
     tale.switch("pump", False, Reason(Rule.NO_TARGET))
 
 
-UNKNOWN_PAST = ["changeover delay", "minimum off time", "rest and power-up delay"]
+UNKNOWN_PAST = [
+    "changeover delay",
+    "minimum off time",
+    "rest and power-up delay",
+    "start to start",
+    "starts per hour",
+]
 
 BROKEN: list[tuple[Callable[[Tale], None], list[str]]] = [
     (heat_while_cooling, ["heat and cooling never together", "supply limit"]),
     (heat_too_soon_after_cooling, ["changeover delay"]),
-    (start_before_the_minimum_off_time, ["minimum off time"]),
+    (start_before_the_minimum_off_time, ["minimum off time", "start to start"]),
     (start_too_soon_after_a_kill, UNKNOWN_PAST),
-    (first_start_without_a_known_past, UNKNOWN_PAST),
+    (start_when_the_starts_of_the_hour_may_be_used_up, ["starts per hour"]),
+    (start_too_soon_after_the_last_one, ["start to start"]),
     (first_start_of_a_new_boot_too_soon, UNKNOWN_PAST),
     (seven_starts_in_an_hour, ["starts per hour"]),
     (seven_starts_in_an_hour_over_a_power_cut, ["starts per hour"]),
@@ -454,7 +475,7 @@ BROKEN: list[tuple[Callable[[Tale], None], list[str]]] = [
     (no_alarm_about_the_longest_run, ["alarm raised"]),
     (goes_on_without_effect, ["off without effect"]),
     (heats_on_without_effect, ["off without effect"]),
-    (switched_on_twice, ["every change is a change"]),
+    (switched_on_twice, ["every change is a change", "start to start"]),
     (switched_off_twice, ["every change is a change"]),
     (no_reason, ["every change has a reason"]),
     (a_reason_that_calls_for_nothing, ["the reason fits the change"]),
@@ -495,11 +516,11 @@ def is_on(tale: Tale, output: str) -> bool:
 
 
 def test_a_violation_says_which_row_shows_it_and_by_how_much(tale: Tale) -> None:
-    start_before_the_minimum_off_time(tale)
+    start_too_soon_after_the_last_one(tale)
     tale.passes(180.0)
     tale.off("fridge")
     (broken,) = violations(tale.ends(), site().settings, PERIOD_S)
-    assert str(broken) == (f"row {broken.seq}, chamber lager: minimum off time: 290.0 s, not 300 s")
+    assert str(broken) == (f"row {broken.seq}, chamber lager: start to start: 470.0 s, not 480 s")
 
 
 def test_chambers_that_share_a_circuit_are_added_up(tmp_path: Path) -> None:
@@ -554,7 +575,7 @@ def test_a_record_without_an_air_probe_is_held_to_what_it_has(tmp_path: Path) ->
     text = SITE.replace('air_probe = "air"\n', "").replace(
         '[probe.air]\nid = "28-0000071a2b3c"\n', ""
     )
-    tale = Tale(tmp_path / "journal.db")
+    tale = Tale(tmp_path / "journal.db", rested=True)
     tale.passes(600.0)
     tale.runs("fridge", 180.0)
     assert found_in(tale, site(text).settings) == []
@@ -570,3 +591,37 @@ def test_readings_that_were_lost_are_no_broken_promise(tale: Tale) -> None:
     tale.passes(180.0)
     tale.off("fridge")
     assert found_in(tale) == []
+
+
+def test_settings_that_were_taken_over_hold_from_then_on(tale: Tale) -> None:
+    """Two minutes more of minimum off time, from a site file that was read again in between."""
+    tale.passes(600.0)
+    tale.runs("fridge", 180.0)
+    tale.passes(320.0)
+    tale.runs("fridge", 180.0)
+    longer = looser(site(), minimum_off_s=420.0)
+    taken_over = TakenOver("boot-1", tale.at_s + 1.0, longer.settings)
+    tale.passes(320.0)
+    tale.runs("fridge", 180.0)
+    path = tale.ends()
+    assert violations(path, site().settings, PERIOD_S) == []
+    found = violations(path, site().settings, PERIOD_S, [taken_over])
+    assert [broken.promise for broken in found] == ["minimum off time", "start to start"]
+    elsewhere = TakenOver("boot-7", 0.0, longer.settings)
+    at_first = TakenOver("boot-1", 0.0, site().settings)
+    assert violations(path, site().settings, PERIOD_S, [at_first, elsewhere]) == []
+
+
+def test_a_run_that_other_settings_make_too_long_ends_at_the_next_tick(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.on("fridge")
+    tale.passes(2 * HOUR_S)
+    shorter = looser(site(), longest_run_s=HOUR_S)
+    taken_over = TakenOver("boot-1", tale.at_s - 5.0, shorter.settings)
+    tale.off("fridge", Rule.LONGEST_RUN)
+    tale.alarm("longest-run", "fridge")
+    path = tale.ends()
+    assert violations(path, site().settings, PERIOD_S, [taken_over]) == []
+    early = TakenOver("boot-1", tale.at_s - 100.0, shorter.settings)
+    found = violations(path, site().settings, PERIOD_S, [early])
+    assert [broken.promise for broken in found] == ["longest run"]

@@ -97,9 +97,43 @@ def test_what_was_thinned_is_read_from_its_minutes_and_quarter_hours(tale: Tale)
     assert counted == pytest.approx(10.0 + 4.5 / 180, abs=0.1)
 
 
-def read_record_while_open(tale: Tale) -> Record:
+def test_hours_are_told_alike_from_quarter_hours_and_from_readings(tale: Tale) -> None:
+    """Two hours in a bucket: a quarter of an hour at its edge may fall to the other side."""
+    for level_c in (10.0, 12.0, 11.0):
+        tale.beer_c = level_c
+        tale.passes(7190.0)
+        tale.beer_c = level_c + 5.0
+        tale.passes(10.0)
+    from_readings = read_record_while_open(tale, buckets=3)
+    tale.journal.thin(tale.now)
     assert tale.journal.flush()
-    return read_record(tale.path, tale.chamber)
+    assert tale.journal.settle()
+    from_quarter_hours = read_record_while_open(tale, buckets=3)
+    assert from_quarter_hours.start_s == from_readings.start_s
+    assert from_quarter_hours.end_s == from_readings.end_s
+    for seen, truth in zip(
+        from_quarter_hours.probes["vessel"][:3], from_readings.probes["vessel"][:3], strict=True
+    ):
+        assert seen.maximum_c == truth.maximum_c
+        assert seen.mean_c == pytest.approx(truth.mean_c, abs=2.0 * 900.0 / 7200.0)
+        assert seen.at_s == pytest.approx(truth.at_s, abs=900.0)
+
+
+def test_what_has_not_been_counted_yet_is_told_beside_quarter_hours(tale: Tale) -> None:
+    tale.passes(4 * 3600.0)
+    tale.journal.thin(tale.now)
+    assert tale.journal.flush()
+    assert tale.journal.settle()
+    tale.beer_c = 7.5
+    tale.passes(30.0)
+    record = read(tale, buckets=4)
+    assert min(bucket.minimum_c for bucket in record.probes["vessel"]) == 7.5
+    assert record.end_s == WALL_S + 4 * 3600.0 + 30.0
+
+
+def read_record_while_open(tale: Tale, buckets: int = 1200) -> Record:
+    assert tale.journal.flush()
+    return read_record(tale.path, tale.chamber, buckets)
 
 
 # --- runs ----------------------------------------------------------------------------------------

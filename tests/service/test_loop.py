@@ -40,6 +40,7 @@ from fermd.control.settings import Duty
 from fermd.control.steps import Hold, Profile
 from fermd.hardware.simulated_clock import SimulatedClock
 from fermd.journal.rows import ClockStepped
+from fermd.review.invariants import violations
 from fermd.service.daemon import wiring
 
 
@@ -181,6 +182,101 @@ def test_a_loop_that_was_late_hears_of_its_relays_before_it_decides(rig: Rig) ->
     assert rig.history(Duty.COOL).stopped_mono_s == late_s
     waited_s = rig.run_until(lambda: rig.cooling)
     assert waited_s >= MINIMUM_OFF_S
+
+
+ON_ONE_SUPPLY = SITE.replace(
+    'duty = "cool"\n', 'duty = "cool"\ncircuit = "wall"\nrated_a = 1.5\n'
+).replace(
+    "[simulated]",
+    """\
+[probe.ale]
+id = "28-000006b67846"
+jump_c = 50
+frozen_s = 0
+
+[output.cooler]
+gpio = 22
+active = "low"
+duty = "cool"
+circuit = "wall"
+rated_a = 1.5
+
+[chamber.ale]
+vessel_probe = "ale"
+outputs = ["cooler"]
+
+[circuit.wall]
+limit_a = 2.0
+
+[simulated]""",
+)
+
+
+def test_what_let_go_is_told_before_what_starts_on_the_supply_that_it_has_left(
+    tmp_path: Path,
+) -> None:
+    rig = Rig(tmp_path, ON_ONE_SUPPLY)
+    cooler = "sim:22"
+    rig.board.probes.freeze("28-000006b67846", 20.0)
+    rig.settle(18.0)
+    assert rig.ask(SetTarget(18.0, "test"), chamber="ale").taken
+    rig.run_until(lambda: rig.on(cooler))
+    rig.warm_to(20.0)
+    rig.run_for(120.0)
+    assert not rig.cooling
+    # The loop is late, the cooler lets go by itself, and the fridge may start in the next tick.
+    rig.let_pass(rig.site.lease_s + 60.0)
+    rig.loop.tick()
+    assert rig.cooling
+    told = [(h.line, h.on) for h in rig.told(OutputChanged)]
+    assert told[-2:] == [(cooler, False), (FRIDGE, True)]
+    assert violations(rig.site.journal_path, rig.site.settings) == []
+    rig.end()
+
+
+def test_a_tick_that_outlasts_the_lease_starts_nothing_and_tells_of_no_start(rig: Rig) -> None:
+    rig.settle(18.0)
+    told_before = edges(rig.rows(), FRIDGE)
+    take = rig.board.probes.take
+
+    def slowly() -> Any:
+        found = take()
+        rig.let_pass(rig.site.lease_s + 1.0)
+        return found
+
+    rig.board.probes.take = slowly  # type: ignore[method-assign]
+    rig.warm_to(20.0)
+    for _ in range(6):
+        rig.tick()
+        assert not rig.cooling
+    assert rig.alarms()["lease-expired"] == "raised"
+    # A relay that never went on has no run in the record, and the call for it is not forgotten.
+    assert edges(rig.rows(), FRIDGE) == told_before
+    rig.board.probes.take = take  # type: ignore[method-assign]
+    off_s = rig.history(Duty.COOL).stopped_mono_s
+    rig.run_until(lambda: rig.cooling)
+    assert rig.now_s - off_s >= MINIMUM_OFF_S
+    assert edges(rig.rows(), FRIDGE) == [*told_before, True]
+
+
+def test_a_tick_that_outlasts_the_lease_ends_what_ran_and_counts_from_then(rig: Rig) -> None:
+    cooling(rig)
+    take = rig.board.probes.take
+
+    def slowly() -> Any:
+        rig.let_pass(rig.site.lease_s + 1.0)
+        return take()
+
+    rig.board.probes.take = slowly  # type: ignore[method-assign]
+    rig.tick()
+    rig.board.probes.take = take  # type: ignore[method-assign]
+    assert not rig.cooling
+    assert reasons(rig, FRIDGE)[-1] == (False, Rule.LEASE_EXPIRED)
+    assert rig.history(Duty.COOL).stopped_mono_s == rig.now_s
+    # Once is enough, though the relay tells of it again in the next tick.
+    rig.tick()
+    assert edges(rig.rows(), FRIDGE)[-2:] == [True, False]
+    assert rig.run_until(lambda: rig.cooling) >= MINIMUM_OFF_S - PERIOD_S
 
 
 def test_a_line_that_cannot_be_driven_takes_the_chamber_off_with_an_alarm(rig: Rig) -> None:

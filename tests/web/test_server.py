@@ -108,3 +108,30 @@ def test_a_caller_after_the_end_finds_nobody(folder: Path) -> None:
         pass
     with socket.socket(socket.AF_UNIX) as caller:
         assert caller.connect_ex(str(folder / "s")) != 0
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"POST /api/chambers/lager/notes HTTP/1.1\r\nHost: f\r\nContent-Length: 50\r\n\r\n{",
+        b"POST /api/site/commands HTTP/1.1\r\nHost: f\r\nTransfer-Encoding: chunked\r\n\r\n5\r\n{",
+        b"GET /nowhere HTTP/1.1\r\nHost: f\r\nTransfer-Encoding: chunked\r\n\r\nzz\r\n" * 2,
+        b"GET /api/status HTTP/1.1\r\nHost: f\r\nConnection: close\r\n\r\n\x00\x01\r\n\r\n" * 2,
+        b"\x00" * 100,
+    ],
+)
+@pytest.mark.parametrize("half", [True, False])
+def test_a_caller_that_hangs_up_or_sends_no_http_leaves_no_traceback(
+    site: Caller, caplog: pytest.LogCaptureFixture, sent: bytes, half: bool
+) -> None:
+    for _ in range(5):
+        with socket.socket(socket.AF_UNIX) as caller:
+            caller.connect(site.socket_path)
+            caller.sendall(sent)
+            if half:
+                caller.shutdown(socket.SHUT_WR)
+                caller.settimeout(5.0)
+                while caller.recv(4096):
+                    pass
+    assert site.get("/api/status").is_success
+    assert [record for record in caplog.records if record.exc_info] == []

@@ -93,6 +93,7 @@ class Caller:
     """Asks over the socket."""
 
     def __init__(self, place: Path) -> None:
+        self.socket_path = str(place)
         self._client = httpx.Client(
             transport=httpx.HTTPTransport(uds=str(place), verify=False),
             base_url="http://fermd",

@@ -9,11 +9,12 @@ window, so that a small duty is kept on average. The integral is limited to what
 integration; Åström and Hägglund, "PID Controllers", 2nd ed. 1995, ch. 3.5).
 
 The tuning. SIMC for an integrating process with delay (S. Skogestad, "Simple analytic rules for
-model reduction and PID controller tuning", J. Process Control 13, 291-309, 2003): with the slope
-k' of the vessel probe under full cooling and the apparent delay θ of its reaction curve (where the
-steepest tangent meets the start), and half a window of delay for the proportioning,
+model reduction and PID controller tuning", J. Process Control 13, 291-309, 2003): k' is the slope
+of the beer under full cooling; θ is the apparent delay of its reaction curve (where the steepest
+tangent meets the start) plus the probe's lag and half a window for the proportioning; then
 τc = θ, Kc = 1 / (k' (τc + θ)), τI = 4 (τc + θ), no derivative. The step test is made on the
-scenario's own thermal model without noise: better knowledge of the plant than any brewer has.
+scenario's own thermal model and on the true beer: better knowledge of the plant than any brewer
+has, since a taped probe's own reaction curve begins with the air's.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ TEST_STEP_S = 60.0
 
 
 class Reaction(NamedTuple):
-    """What a step test shows: how fast the vessel probe goes in the end, and how late."""
+    """What a step test shows: how fast the beer goes in the end, and how late its probe tells."""
 
     k_per_s: float
     delay_s: float
@@ -59,11 +60,12 @@ def reaction(scenario: Scenario, duty: Duty) -> Reaction:
     for _ in range(round(TEST_S / TEST_STEP_S)):
         left, _ = model.advance(left, idle, TEST_STEP_S)
         driven, _ = model.advance(driven, works, TEST_STEP_S)
-        moved_c.append(abs(driven.vessel_probe_c - left.vessel_probe_c))
+        moved_c.append(abs(driven.beer_c - left.beer_c))
     slopes = [(after - before) / TEST_STEP_S for before, after in pairwise(moved_c)]
     steepest = max(range(len(slopes)), key=slopes.__getitem__)
     k_per_s = slopes[steepest]
-    return Reaction(k_per_s, max(0.0, steepest * TEST_STEP_S - moved_c[steepest] / k_per_s))
+    late_s = max(0.0, steepest * TEST_STEP_S - moved_c[steepest] / k_per_s)
+    return Reaction(k_per_s, late_s + model.network.vessel_probe_lag_s)
 
 
 def simc(found: Reaction, window_s: float) -> Tuning:
@@ -97,14 +99,16 @@ class ProportionedPid:
         self._runs = Running(cool=False, heat=False)
         self._runs_until_s = 0.0
         self._last_s: float | None = None
+        self._duty = 0.0
 
     def call(self, at_s: float, vessel_c: float, target_c: float) -> Running:
         """Follow the reading; decide anew at the start of each window."""
-        passed_s = scenario_step_s(self._last_s, at_s)
+        # The first look has none before it: a token second.
+        passed_s = 1.0 if self._last_s is None else at_s - self._last_s
         self._last_s = at_s
         self._pid.setpoint = target_c
         self._pid.Ki = self._integral_gain(target_c - vessel_c)
-        duty = self._pid(vessel_c, dt=passed_s)
+        duty = self._duty = self._pid(vessel_c, dt=passed_s) or 0.0
         if at_s - self._window_began_s >= self._window_s:
             self._window_began_s = at_s
             self._plan_window(at_s, duty)
@@ -113,11 +117,8 @@ class ProportionedPid:
         return self._runs
 
     def _integral_gain(self, error_c: float) -> float:
-        last = self._pid._last_output
         low, high = self._limits
-        pushes_on = last is not None and (
-            (last <= low and error_c < 0.0) or (last >= high and error_c > 0.0)
-        )
+        pushes_on = (self._duty <= low and error_c < 0.0) or (self._duty >= high and error_c > 0.0)
         return 0.0 if pushes_on else self._tuning.gain_per_k / self._tuning.integral_s
 
     def _plan_window(self, at_s: float, duty: float) -> None:
@@ -129,7 +130,7 @@ class ProportionedPid:
         least_s, pause_s = self._bounds_s.get(kind, (0.0, 0.0))
         runs_s = 0.0 if for_s < least_s else min(for_s, self._window_s)
         if self._window_s - pause_s < runs_s < self._window_s:
-            runs_s = self._window_s if share in {-1.0, 1.0} else self._window_s - pause_s
+            runs_s = self._window_s - pause_s
         self._owed_s -= runs_s if self._owed_s > 0.0 else -runs_s
         # No more than a window is ever owed: a plant at its limit must not be paid back later.
         self._owed_s = min(max(self._owed_s, -self._window_s), self._window_s)
@@ -137,11 +138,6 @@ class ProportionedPid:
             cool=runs_s > 0.0 and kind is Duty.COOL, heat=runs_s > 0.0 and kind is Duty.HEAT
         )
         self._runs_until_s = at_s + runs_s
-
-
-def scenario_step_s(last_s: float | None, at_s: float) -> float:
-    """Return the time since the last look, s; a token second at the first."""
-    return 1.0 if last_s is None else at_s - last_s
 
 
 def _bounds_s(settings: ChamberSettings) -> dict[Duty, tuple[float, float]]:
