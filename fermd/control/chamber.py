@@ -29,7 +29,7 @@ from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
-from fermd.control.swing import Look, Swing, edges, learn
+from fermd.control.swing import Look, Sight, Swing, edges, learn
 
 LONGEST_TICK_S = 300.0
 """Two ticks further apart than this, s, were no control: the time between them is a gap, and does
@@ -185,7 +185,9 @@ def _call(
         return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.beer_c))
     running = _running(state.histories)
     run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
-    now_edges = edges(state.swing, settings, target, view.beer_c, view.air_c, run_s, running)
+    drift_c_per_h = placing.drift_c_per_h(state.placing, view.beer_c)
+    sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h)
+    now_edges = edges(state.swing, settings, target, sight)
     return call_of_bands(now_edges, view.beer_c, state.call)
 
 

@@ -1,18 +1,21 @@
-"""How much of the chamber's air the vessel probe sees, fitted on line.
+"""What the vessel probe sees beside the beer, fitted on line; and the vessel's own constants with it.
 
-A probe in a thermowell shows the beer. One that is taped to the vessel shows the wall and some of
-the air: colder than the beer while the fridge runs, and colder in the mean while a fermentation
-sends its heat out through the wall. How much is seen when the air moves: the air of a fridge
-goes up and down by degrees within minutes, beer does not. With y the vessel probe, a the air
-probe and h a span of time, a vessel of one heat capacity gives from one window to the next
+A probe in a thermowell shows the beer. One that is taped to the vessel shows its wall: colder than
+the beer while the fridge runs or a fermentation sends its heat out, warmer beside a heat belt.
+How much of the air and of the heater it sees shows when they change: the air of a fridge goes
+up and down by degrees within minutes, beer does not. With y the vessel probe, a the air probe,
+u the share of the time that the heater is on and h a span of time, a vessel of one heat capacity
+gives from one window of readings to the next
 
-    y₂ − y₁ = share · (a₂ − a₁) + late · (a₁ − a₀) + rate · h · (a − y) + warmth · h
+    y₂ − y₁ = s · (a₂ − a₁) + s' · (a₁ − a₀) + c · (u₂ − u₁) + c' · (u₁ − u₀)
+              + rate · h · (a − y) + warmth · h + power · h · u
 
-share and late: how much of the air the probe sees, at once and a window later; rate: how fast the
-beer follows the air (1/rate is the vessel's time constant); warmth: by how much the beer warms of
-itself. The four are fitted to the means of windows by recursive least squares with forgetting
-(Åström and Wittenmark, Adaptive Control, ch. 2: from memory), while no heater runs. The beer is
-then at (y − s · a)/(1 − s) with s = share + late, and a as late as it is seen.
+s and s', c and c': how much of air and heater the probe sees, at once and a window later; rate: how
+fast the beer follows the air (1/rate is the vessel's time constant); warmth: by how much the beer
+warms of itself, which is its fermentation; power: by how much the heater warms it. They are fitted by
+least squares with exponential forgetting, and drawn to nought as far as the readings say nothing of
+them (ridge regression; Hastie, Tibshirani and Friedman, The Elements of Statistical Learning,
+sec. 3.4.1; from memory). The beer is then at (y − S a − C u) / (1 − S), with S = s + s', C = c + c'.
 
 What is fitted is acted on only once it is known well, is bounded, and is nothing below what a probe
 in a well can seem to have. Assumed: windows are short against the vessel's time constant (hours)
@@ -32,95 +35,115 @@ WINDOW_S = 300.0
 FORGETTING = 0.995
 """What a window counts after each later one: 200 windows, 17 h, is what is remembered."""
 
-UNCERTAIN = 100.0
-"""Variance of each number before anything was seen, in its own unit squared."""
-
 LEAST_SHARE = 0.03
-"""A smaller share is none: a probe in a well can seem to have as much by its lag."""
+"""A smaller share of the air is none: a probe in a well can seem to have as much by its lag."""
+
+LEAST_OF_HEATER_C = 0.1
+"""A heater that is seen less than this, °C, is not seen."""
 
 MOST_SHARE = 0.4
 """A probe that sees more of the air than this is no vessel probe."""
 
-KNOWN_TO = 0.012
+KNOWN_TO = 0.03
 """The share is known once its standard error is below this."""
-
 
 NOISE_WEIGHT = 0.02
 """What a window counts in the mean of what is left over: fifty of them, 4 h."""
 
+AT_ONCE, LATE, HEATER_AT_ONCE, HEATER_LATE, RATE, WARMTH, POWER = range(7)
+NUMBERS = 7
+
+LIKELY: tuple[float, ...] = (0.2, 0.2, 1.0, 1.0, 0.2, 0.5, 1.0)
+"""How far from nought each number may well be: shares, °C, °C, 1/h, °C/h, °C/h. It takes hours of
+readings to say more, and less than a day to forget this."""
+
+LIKELY_NOISE_C = 0.02
+"""What the mean of a window's readings is off by, °C: a third of a 12-bit step."""
+
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """Readings taken together."""
+    """Readings taken together: sums over its ticks."""
 
     since_mono_s: float
-    vessel_sum_c: float = 0.0
-    air_sum_c: float = 0.0
-    readings: int = 0
+    vessel_c: float
+    air_c: float
+    heater: float
+    readings: int = 1
 
 
-Numbers = tuple[float, float, float, float]
+Means = tuple[float, float, float]
+"""Vessel °C, air °C, and the share of the time that the heater was on."""
 
-_UNKNOWN = tuple(tuple(UNCERTAIN * (i == j) for j in range(4)) for i in range(4))
+_NOTHING_SEEN = (0.0,) * (NUMBERS * NUMBERS)
 
 
 @dataclass(frozen=True, slots=True)
 class Placing:
     """What is known of where the vessel probe is, and of the vessel."""
 
-    numbers: Numbers = (0.0, 0.0, 0.0, 0.0)
-    """share, late, rate (1/h), warmth (°C/h)."""
-    spread: tuple[tuple[float, ...], ...] = _UNKNOWN
-    """Covariance of the numbers, but for the variance of the noise."""
-    noise_c2: float = 0.01
+    numbers: tuple[float, ...] = (0.0,) * NUMBERS
+    squares: tuple[float, ...] = _NOTHING_SEEN
+    """Sums of products of what was seen, row by row, the older the less."""
+    products: tuple[float, ...] = (0.0,) * NUMBERS
+    """The same with the vessel probe's moves."""
+    noise_c2: float = 25.0 * LIKELY_NOISE_C**2
     """Mean square of what the fit leaves over, °C²."""
+    error_of_share: float = 1.0
+    """Standard error of `air_share`."""
     window: Window | None = None
-    means: tuple[tuple[float, float], ...] = ()
-    """Means of the last two windows, the older first: vessel and air, °C."""
+    means: tuple[Means, ...] = ()
+    """Of the last two windows, the older first."""
     air_seen_c: float | None = None
     """The air as late as the vessel probe sees it."""
+    heater_seen: float = 0.0
+    """The heater as late as the vessel probe sees it, 0 to 1."""
 
     @property
     def air_share(self) -> float:
         """How much of the air the vessel probe sees, in the end."""
-        return self.numbers[0] + max(self.numbers[1], 0.0)
+        return self.numbers[AT_ONCE] + self.numbers[LATE]
+
+    @property
+    def of_heater_c(self) -> float:
+        """How much warmer the heater makes the vessel probe than the beer, °C."""
+        return self.numbers[HEATER_AT_ONCE] + self.numbers[HEATER_LATE]
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the fit is good enough to act on."""
+        return self.error_of_share <= KNOWN_TO
 
     @property
     def follows_per_h(self) -> float:
         """How fast the beer follows the air, 1/h."""
-        return self.numbers[2]
+        return self.numbers[RATE]
 
     @property
     def warms_c_per_h(self) -> float:
-        """By how much the beer warms of itself, °C/h."""
-        return self.numbers[3]
-
-    @property
-    def error_of_share(self) -> float:
-        """Standard error of `air_share`."""
-        spread = self.spread
-        variance = spread[0][0] + 2.0 * spread[0][1] + spread[1][1]
-        return max(0.0, variance * self.noise_c2) ** 0.5
-
-
-def share(placing: Placing, settings: ForesightSettings) -> float:
-    """Return how much of the air the vessel probe sees, 0 while that is not known."""
-    if (
-        not settings.foresee
-        or placing.error_of_share > KNOWN_TO
-        or placing.air_share < LEAST_SHARE
-    ):
-        return 0.0
-    return min(placing.air_share, MOST_SHARE)
+        """By how much the beer warms of itself, °C/h: its fermentation."""
+        return self.numbers[WARMTH]
 
 
 def beer_c(placing: Placing, settings: ForesightSettings, vessel_c: float) -> float:
-    """Return the beer's temperature, °C, from what the vessel probe and the air probe show."""
-    seen, air_c = share(placing, settings), placing.air_seen_c
-    if not seen or air_c is None:
+    """Return the beer's temperature, °C, from what the two probes show."""
+    air_c = placing.air_seen_c
+    if not settings.foresee or air_c is None or not placing.is_known:
         return vessel_c
-    off_c = seen * (vessel_c - air_c) / (1.0 - seen)
+    surely = placing.air_share - placing.error_of_share >= LEAST_SHARE
+    share = placing.air_share if surely else 0.0
+    of_heater_c = placing.of_heater_c if placing.of_heater_c >= LEAST_OF_HEATER_C else 0.0
+    share = min(share, MOST_SHARE)
+    off_c = (share * (vessel_c - air_c) - of_heater_c * placing.heater_seen) / (1.0 - share)
     return vessel_c + min(max(off_c, -settings.most_c), settings.most_c)
+
+
+def drift_c_per_h(placing: Placing, beer_c: float) -> float | None:
+    """Return how fast the beer would move with everything off, °C/h; None while not known."""
+    air_c = placing.air_seen_c
+    if air_c is None or not placing.is_known:
+        return None
+    return placing.follows_per_h * (air_c - beer_c) + placing.warms_c_per_h
 
 
 def observe(
@@ -134,71 +157,117 @@ def observe(
 ) -> Placing:
     """Take in one tick's readings; `passed_s` is the time since the tick before."""
     if air_c is None:
-        return placing if placing.air_seen_c is None else _forget(placing, None)
-    lag_s = WINDOW_S * max(placing.numbers[1], 0.0) / max(placing.air_share, LEAST_SHARE)
-    before_c, share_now = placing.air_seen_c, passed_s / (passed_s + lag_s) if passed_s else 0.0
-    air_seen_c = air_c if before_c is None else before_c + share_now * (air_c - before_c)
-    if vessel_c is None or heating:
-        return _forget(placing, air_seen_c)
+        return placing if placing.air_seen_c is None else _break(placing, None, 0.0)
+    numbers = placing.numbers
+    air_seen_c = _late(placing.air_seen_c, air_c, passed_s, numbers[LATE], placing.air_share)
+    heater = 1.0 if heating else 0.0
+    heater_seen = _late(
+        placing.heater_seen, heater, passed_s, numbers[HEATER_LATE], placing.of_heater_c
+    )
+    if vessel_c is None:
+        return _break(placing, air_seen_c, heater_seen)
     window = placing.window
-    if window is None or mono_s - window.since_mono_s < WINDOW_S:
-        return _WATCHED(placing, _longer(window, vessel_c, air_c, mono_s), air_seen_c)
-    means = window.vessel_sum_c / window.readings, window.air_sum_c / window.readings
+    if window is None:
+        return _WATCHED(placing, Window(mono_s, vessel_c, air_c, heater), air_seen_c, heater_seen)
+    if mono_s - window.since_mono_s < WINDOW_S:
+        longer = Window(
+            window.since_mono_s,
+            window.vessel_c + vessel_c,
+            window.air_c + air_c,
+            window.heater + heater,
+            window.readings + 1,
+        )
+        return _WATCHED(placing, longer, air_seen_c, heater_seen)
+    count = window.readings
+    means = window.vessel_c / count, window.air_c / count, window.heater / count
     if len(placing.means) == 2:
         placing = _fit(placing, means, (mono_s - window.since_mono_s) / HOUR_S)
     return replace(
         placing,
-        window=_longer(None, vessel_c, air_c, mono_s),
+        window=Window(mono_s, vessel_c, air_c, heater),
         means=(*placing.means, means)[-2:],
         air_seen_c=air_seen_c,
+        heater_seen=heater_seen,
     )
 
 
-_WATCHED = replacer(Placing, "window", "air_seen_c")
+_WATCHED = replacer(Placing, "window", "air_seen_c", "heater_seen")
 
 
-def _forget(placing: Placing, air_seen_c: float | None) -> Placing:
+def _late(before: float | None, now: float, passed_s: float, late: float, whole: float) -> float:
+    """Follow something as late as the vessel probe does: by a lag that gives the same mean."""
+    if before is None or late <= 0.0 or whole <= late:
+        return now
+    return before + passed_s / (passed_s + WINDOW_S * late / whole) * (now - before)
+
+
+def _break(placing: Placing, air_seen_c: float | None, heater_seen: float) -> Placing:
     """Break the row of windows; what was fitted stays."""
-    return replace(placing, window=None, means=(), air_seen_c=air_seen_c)
-
-
-def _longer(window: Window | None, vessel_c: float, air_c: float, mono_s: float) -> Window:
-    if window is None:
-        return Window(mono_s, vessel_c, air_c, 1)
-    return Window(
-        window.since_mono_s,
-        window.vessel_sum_c + vessel_c,
-        window.air_sum_c + air_c,
-        window.readings + 1,
+    return replace(
+        placing, window=None, means=(), air_seen_c=air_seen_c, heater_seen=heater_seen
     )
 
 
-def _fit(placing: Placing, now: tuple[float, float], span_h: float) -> Placing:
-    (_, air_0_c), (vessel_1_c, air_1_c) = placing.means
-    vessel_2_c, air_2_c = now
+def _fit(placing: Placing, now: Means, span_h: float) -> Placing:
+    (_, air_0_c, heater_0), (vessel_1_c, air_1_c, heater_1) = placing.means
+    vessel_2_c, air_2_c, heater_2 = now
     x = (
         air_2_c - air_1_c,
         air_1_c - air_0_c,
+        heater_2 - heater_1,
+        heater_1 - heater_0,
         span_h * (air_2_c + air_1_c - vessel_2_c - vessel_1_c) / 2.0,
         span_h,
+        span_h * (heater_2 + heater_1) / 2.0,
     )
-    spread = placing.spread
-    gain = [sum(p * each for p, each in zip(row, x, strict=True)) for row in spread]
-    scale = FORGETTING + sum(one * each for one, each in zip(gain, x, strict=True))
-    foreseen_c = sum(one * each for one, each in zip(placing.numbers, x, strict=True))
-    left_c = vessel_2_c - vessel_1_c - foreseen_c
-    share_now, late, rate, warmth = (
-        one + each / scale * left_c for one, each in zip(placing.numbers, gain, strict=True)
+    moved_c = vessel_2_c - vessel_1_c
+    left_c = moved_c - sum(a * b for a, b in zip(placing.numbers, x, strict=True))
+    squares = tuple(
+        FORGETTING * square + one * other
+        for square, (one, other) in zip(
+            placing.squares, ((one, other) for one in x for other in x), strict=True
+        )
     )
+    products = tuple(
+        FORGETTING * product + one * moved_c
+        for product, one in zip(placing.products, x, strict=True)
+    )
+    rows = [list(squares[row * NUMBERS : (row + 1) * NUMBERS]) for row in range(NUMBERS)]
+    for place, likely in enumerate(LIKELY):
+        rows[place][place] += (LIKELY_NOISE_C / likely) ** 2
+    of_share = [1.0 if place in (AT_ONCE, LATE) else 0.0 for place in range(NUMBERS)]
+    numbers, toward_share = solve(rows, (list(products), of_share))
+    noise_c2 = placing.noise_c2 + NOISE_WEIGHT * (left_c * left_c - placing.noise_c2)
+    variance = noise_c2 * (toward_share[AT_ONCE] + toward_share[LATE])
     return replace(
         placing,
-        numbers=(share_now, late, rate, warmth),
-        spread=tuple(
-            tuple(
-                min((p - gain[i] * gain[j] / scale) / FORGETTING, UNCERTAIN)
-                for j, p in enumerate(row)
-            )
-            for i, row in enumerate(spread)
-        ),
-        noise_c2=placing.noise_c2 + NOISE_WEIGHT * (left_c * left_c - placing.noise_c2),
+        numbers=tuple(numbers),
+        squares=squares,
+        products=products,
+        noise_c2=noise_c2,
+        error_of_share=max(0.0, variance) ** 0.5,
     )
+
+
+def solve(
+    rows: list[list[float]], right_sides: tuple[list[float], list[float]]
+) -> tuple[list[float], list[float]]:
+    """Solve two systems with one symmetric, positive matrix by elimination (Cholesky's order).
+
+    A positive matrix needs no pivoting (Golub and Van Loan, Matrix Computations, sec. 4.2; from
+    memory), and the ridge keeps this one positive.
+    """
+    size = len(rows)
+    work = [row + [side[place] for side in right_sides] for place, row in enumerate(rows)]
+    for place in range(size):
+        head = work[place]
+        for below in work[place + 1 :]:
+            times = below[place] / head[place]
+            for column in range(place, size + 2):
+                below[column] -= times * head[column]
+    answers: tuple[list[float], list[float]] = ([0.0] * size, [0.0] * size)
+    for place in reversed(range(size)):
+        for number, answer in enumerate(answers):
+            known = sum(work[place][later] * answer[later] for later in range(place + 1, size))
+            answer[place] = (work[place][size + number] - known) / work[place][place]
+    return answers

@@ -44,11 +44,19 @@ TURNED_C = 0.04
 WATCHED_S = 3 * 3600.0
 """A coast is over after this at the latest, s; the chamber model's take 20 to 90 min."""
 
+CARRIED_S = 3600.0
+"""Beer that has not turned so long after a stop, s, and is where it was foreseen to come to, is no
+longer carried by what was stored."""
+
 LEAST_DIFFERENCE_C = 1.5
 """Air less far from the beer than this, °C, tells nothing: two probes may be 1 °C apart."""
 
 MOST_TIMES = 3.0
 """A coast is foreseen up to so many times what was seen so far."""
+
+FIRST_C = 0.2
+"""What is taken for the coast of a first run whose air tells nothing, °C: about what a heat belt
+or a glycol jacket still gives (chamber model). A run that ends early is made up for by a second."""
 
 WEIGHT = 0.3
 """How much a new run counts against all before, after the first ones."""
@@ -130,6 +138,8 @@ class Swing:
     """Where the beer turned after the last start."""
     afar: bool = False
     """Whether the present run brings the beer from afar."""
+    stands_in: bool = False
+    """Whether the present or last run was the first after the other side's."""
     cycle: Cycle | None = None
     """From the last start to the next one; None: it will not count."""
 
@@ -168,8 +178,8 @@ def coast_c(
     """Return how far the beer goes on, °C, if a run that has lasted `run_s` ends now."""
     difference_c = 0.0 if air_c is None else max(0.0, WAYS[duty] * (beer_c - air_c))
     if not known.runs:
-        share = settings.first_share if duty is Duty.COOL else 0.0
-        return min(share * difference_c, settings.most_c)
+        told = duty is Duty.COOL and air_c is not None
+        return min(settings.first_share * difference_c if told else FIRST_C, settings.most_c)
     if air_c is not None and known.difference_c >= LEAST_DIFFERENCE_C:
         times = min(difference_c / known.difference_c, MOST_TIMES)
     else:
@@ -180,23 +190,31 @@ def coast_c(
 _NOTHING = Learned()
 
 
-def edges(
-    swing: Swing,
-    settings: ChamberSettings,
-    target: Target,
-    beer_c: float,
-    air_c: float | None,
-    run_s: float,
-    running: Duty | None,
-) -> Edges:
-    """Return where calls begin and end now. `run_s` is how long what is `running` has run."""
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What edges are worked out from, beside what was learned."""
+
+    mono_s: float
+    beer_c: float
+    air_c: float | None
+    running: Duty | None
+    """What of heat and cooling is on."""
+    run_s: float
+    """For how long, s."""
+    drift_c_per_h: float | None
+    """How fast the beer would move with everything off, where that is known."""
+
+
+def edges(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> Edges:
+    """Return where calls begin and end now."""
     plain = plain_edges(target, settings.heat, settings.cool, swing.last)
-    heat_from_c, heat_until_c, _ = _side(
-        swing, settings, settings.heat, Duty.HEAT, target.heat_c, beer_c, air_c, run_s, running
+    heat_from_c, heat_until_c, warming_to_c = _side(
+        swing, settings, settings.heat, Duty.HEAT, target.heat_c, sight
     ) or (plain.heat_from_c, plain.heat_until_c, None)
-    cool_from_c, cool_until_c, coming_c = _side(
-        swing, settings, settings.cool, Duty.COOL, target.cool_c, beer_c, air_c, run_s, running
+    cool_from_c, cool_until_c, cooling_to_c = _side(
+        swing, settings, settings.cool, Duty.COOL, target.cool_c, sight
     ) or (plain.cool_from_c, plain.cool_until_c, None)
+    coming_c = cooling_to_c if warming_to_c is None else warming_to_c
     return Edges(heat_from_c, heat_until_c, cool_from_c, cool_until_c, coming_c)
 
 
@@ -206,33 +224,45 @@ def _side(
     band: BandSettings,
     duty: Duty,
     target_c: float,
-    beer_c: float,
-    air_c: float | None,
-    run_s: float,
-    running: Duty | None,
+    sight: Sight,
 ) -> tuple[float, float, float | None] | None:
     known = swing.learned.get(duty, _NOTHING)
     if not fits(known, settings.foresight):
         return None
-    way = WAYS[duty]
-    stop, coming_c = swing.after_stop, None
-    left_c = 0.0 if stop is None else max(0.0, _left_c(stop, beer_c))
+    way, coming_c = WAYS[duty], None
     if swing.last is None or swing.last is duty:
         half_c = max(band.band_c, min(known.least_swing_c / 2, band.changeover_band_c))
         begins_c = max(0.0, half_c - known.lag_c)
-    elif stop is not None:
-        begins_c = band.changeover_band_c
-    else:
-        # The other side's coast is over: a beer that leaves its band now does so by itself.
+    elif _left_by_itself(swing, sight, way):
         begins_c = min(band.band_c + LEAVES_C, band.changeover_band_c)
-    ends_c = 0.0 if swing.afar else band.band_c - band.differential_c
-    if running is duty:
-        ends_c += coast_c(known, settings.foresight, duty, beer_c, air_c, run_s)
-    if left_c:
+    else:
+        begins_c = band.changeover_band_c
+    # From afar, or in the other side's stead, it is brought to the target; the next call swings.
+    ends_c = 0.0 if swing.afar or swing.stands_in else band.band_c - band.differential_c
+    if sight.running is duty:
+        ends_c += coast_c(
+            known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s
+        )
+    if swing.after_stop is not None:
+        left_c = max(0.0, _left_c(swing.after_stop, sight.beer_c))
         begins_c += left_c
-        coming_c = beer_c - way * left_c
+        if left_c and swing.after_stop.duty is duty:
+            coming_c = sight.beer_c - way * left_c
     middle_c = target_c - known.centre_c
     return middle_c + way * begins_c, middle_c + way * ends_c, coming_c
+
+
+def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
+    """Tell whether beer on this side of its target is there by itself, and not by the other side.
+
+    The other side's coast must be over, and the beer must be moving away with everything off.
+    """
+    stop = swing.after_stop
+    if stop is not None:
+        just = sight.mono_s - stop.at_mono_s < CARRIED_S
+        if just or _left_c(stop, sight.beer_c) > 0:
+            return False
+    return sight.drift_c_per_h is None or way * sight.drift_c_per_h > 0
 
 
 def _left_c(stop: Turn, beer_c: float) -> float:
@@ -317,9 +347,16 @@ def _started(
     # A start far from the target came of a new target, and not of beer that drifted there.
     near = target_c is not None and abs(beer_c - target_c) <= 2 * band.band_c
     start = Turn(duty, look.mono_s, beer_c, smooth_c, teaches=near and swing.last is duty)
-    cycle = Cycle(target_c) if near and target_c is not None else None
+    stands_in = swing.last is not None and swing.last is not duty
+    counts = near and not stands_in and target_c is not None
     return replace(
-        swing, last=duty, after_start=start, after_stop=None, peak_c=None, cycle=cycle
+        swing,
+        last=duty,
+        after_start=start,
+        after_stop=None,
+        peak_c=None,
+        stands_in=stands_in,
+        cycle=Cycle(target_c) if counts and target_c is not None else None,
     )
 
 
