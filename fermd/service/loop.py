@@ -95,6 +95,8 @@ class ControlLoop:
         self._offset_s = now.wall_utc_s - now.mono_s
         self._failed: set[str] = set()
         self._expired: set[str] = set()
+        self._driven_on: set[str] = set()
+        """Lines that were driven on and not off since; one that let go is here until it is heard."""
         self._remembered_mono_s = float("-inf")
         self._started = now
         self._ticks = 0
@@ -158,9 +160,12 @@ class ControlLoop:
         self._relays.release_all()
         now = self._clock.now()
         self._state, events = site.let_go(self._state, self._settings, rule, now.mono_s)
+        # A tick that broke off may have decided on what was never driven: that did not happen.
+        driven_on, self._driven_on = self._driven_on, set()
         for name, happened in events.items():
-            if happened:
-                self._journal.events(now, name, happened)
+            told = [e for e in happened if not isinstance(e, OutputChanged) or e.line in driven_on]
+            if told:
+                self._journal.events(now, name, told)
         self._remember(now, force=True)
 
     def _take_new_settings(self, now: Moment) -> None:
@@ -189,6 +194,7 @@ class ControlLoop:
         self._expired = expired = set(self._relays.expired())
         if not expired:
             return
+        self._driven_on -= expired
         log.error("relays let go by themselves, the loop was late: %s", ", ".join(sorted(expired)))
         self._state, happened = site.let_go(
             self._state, self._settings, Rule.LEASE_EXPIRED, now.mono_s, expired
@@ -250,12 +256,15 @@ class ControlLoop:
     ) -> None:
         """Drive the lines of one chamber, what goes off first; collects those that went on."""
         until_mono_s = now.mono_s + self._wiring.lease_s
-        self._relays.drive({line: False for line, on in on_by_line.items() if not on}, until_mono_s)
+        off = {line: False for line, on in on_by_line.items() if not on}
+        self._relays.drive(off, until_mono_s)
+        self._driven_on -= off.keys()
         for line, on in on_by_line.items():
             if on:
                 # One by one, so that it is known which ones went on if one fails.
                 self._relays.drive({line: True}, until_mono_s)
                 driven_on.add(line)
+                self._driven_on.add(line)
 
     def _start_nothing(
         self,
@@ -279,6 +288,7 @@ class ControlLoop:
             self._relays.drive({line: False}, now.mono_s)
         except RelayError:
             return False
+        self._driven_on.discard(line)
         return True
 
     def _tell_outage(

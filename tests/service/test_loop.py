@@ -167,6 +167,24 @@ def test_an_exception_anywhere_in_a_tick_ends_the_loop_with_every_relay_off(
     assert not waiting.wait(0.0).from_loop or plant in (after_the_tick, in_the_wait)
 
 
+def test_a_start_that_broke_off_before_its_relay_was_driven_is_not_on_record_as_a_stop(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig.settle(18.0)
+    rig.warm_to(20.0)
+    real = rig.board.relays.drive
+
+    def breaks_off(on_by_line: dict[str, bool], lease_until_mono_s: float) -> None:
+        assert not any(on_by_line.values()), TROUBLED
+        real(on_by_line, lease_until_mono_s)
+
+    monkeypatch.setattr(rig.board.relays, "drive", breaks_off)
+    with pytest.raises(AssertionError, match=TROUBLED):
+        rig.loop.run()
+    assert rig.history(Duty.COOL).starts_mono_s
+    assert edges(rig.rows(), FRIDGE) == []
+
+
 # Relays that go off by themselves.
 
 
