@@ -96,7 +96,7 @@ class ControlLoop:
         self._failed: set[str] = set()
         self._expired: set[str] = set()
         self._driven_on: set[str] = set()
-        """Lines that were driven on and not off since; one that let go is here until it is heard."""
+        """Lines driven on and not off since; one that let go is here until that is heard."""
         self._remembered_mono_s = float("-inf")
         self._started = now
         self._ticks = 0
