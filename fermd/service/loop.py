@@ -130,12 +130,13 @@ class ControlLoop:
 
     def tick(self) -> Snapshot:
         """Run once, from samples to relays."""
+        # Before the moment of the tick, so that nothing it decides by is younger than the decision.
+        samples = self._probes.take()
         now = self._clock.now()
         self._take_new_settings(now)
         events: dict[str, list[Event]] = {one.name: [] for one in self._settings.chambers}
         self._look_at_clock(now)
         self._hear_of_expired(now)
-        samples = self._probes.take()
         # After the ports: what is asked of a loop that is stuck in one of them is not begun with.
         requests = self.requests.take()
         inputs, rows = self._inputs(now, samples, requests)
@@ -196,8 +197,10 @@ class ControlLoop:
             return
         self._driven_on -= expired
         log.error("relays let go by themselves, the loop was late: %s", ", ".join(sorted(expired)))
+        # Not the moment of the tick: some may have let go since.
+        heard_mono_s = self._clock.now().mono_s
         self._state, happened = site.let_go(
-            self._state, self._settings, Rule.LEASE_EXPIRED, now.mono_s, expired
+            self._state, self._settings, Rule.LEASE_EXPIRED, heard_mono_s, expired
         )
         for name, told in happened.items():
             self._journal.events(now, name, told)
