@@ -95,6 +95,8 @@ class ControlLoop:
         self._offset_s = now.wall_utc_s - now.mono_s
         self._failed: set[str] = set()
         self._expired: set[str] = set()
+        self._driven_on: set[str] = set()
+        """Lines driven on and not off since; one that let go is here until that is heard."""
         self._remembered_mono_s = float("-inf")
         self._started = now
         self._ticks = 0
@@ -128,12 +130,13 @@ class ControlLoop:
 
     def tick(self) -> Snapshot:
         """Run once, from samples to relays."""
+        # Before the moment of the tick, so that nothing it decides by is younger than the decision.
+        samples = self._probes.take()
         now = self._clock.now()
         self._take_new_settings(now)
         events: dict[str, list[Event]] = {one.name: [] for one in self._settings.chambers}
         self._look_at_clock(now)
         self._hear_of_expired(now)
-        samples = self._probes.take()
         # After the ports: what is asked of a loop that is stuck in one of them is not begun with.
         requests = self.requests.take()
         inputs, rows = self._inputs(now, samples, requests)
@@ -158,9 +161,12 @@ class ControlLoop:
         self._relays.release_all()
         now = self._clock.now()
         self._state, events = site.let_go(self._state, self._settings, rule, now.mono_s)
+        # A tick that broke off may have decided on what was never driven: that did not happen.
+        driven_on, self._driven_on = self._driven_on, set()
         for name, happened in events.items():
-            if happened:
-                self._journal.events(now, name, happened)
+            told = [e for e in happened if not isinstance(e, OutputChanged) or e.line in driven_on]
+            if told:
+                self._journal.events(now, name, told)
         self._remember(now, force=True)
 
     def _take_new_settings(self, now: Moment) -> None:
@@ -189,9 +195,12 @@ class ControlLoop:
         self._expired = expired = set(self._relays.expired())
         if not expired:
             return
+        self._driven_on -= expired
         log.error("relays let go by themselves, the loop was late: %s", ", ".join(sorted(expired)))
+        # Not the moment of the tick: some may have let go since.
+        heard_mono_s = self._clock.now().mono_s
         self._state, happened = site.let_go(
-            self._state, self._settings, Rule.LEASE_EXPIRED, now.mono_s, expired
+            self._state, self._settings, Rule.LEASE_EXPIRED, heard_mono_s, expired
         )
         for name, told in happened.items():
             self._journal.events(now, name, told)
@@ -250,12 +259,15 @@ class ControlLoop:
     ) -> None:
         """Drive the lines of one chamber, what goes off first; collects those that went on."""
         until_mono_s = now.mono_s + self._wiring.lease_s
-        self._relays.drive({line: False for line, on in on_by_line.items() if not on}, until_mono_s)
+        off = {line: False for line, on in on_by_line.items() if not on}
+        self._relays.drive(off, until_mono_s)
+        self._driven_on -= off.keys()
         for line, on in on_by_line.items():
             if on:
                 # One by one, so that it is known which ones went on if one fails.
                 self._relays.drive({line: True}, until_mono_s)
                 driven_on.add(line)
+                self._driven_on.add(line)
 
     def _start_nothing(
         self,
@@ -279,6 +291,7 @@ class ControlLoop:
             self._relays.drive({line: False}, now.mono_s)
         except RelayError:
             return False
+        self._driven_on.discard(line)
         return True
 
     def _tell_outage(

@@ -6,7 +6,17 @@ from dataclasses import replace
 
 import pytest
 from calendar_bench import Chamber, utc_s
-from chamber_bench import UNPROTECTED, Bench, air_probe, fan, fridge, heater, settings, unprotected
+from chamber_bench import (
+    UNPROTECTED,
+    Bench,
+    air_probe,
+    fan,
+    fridge,
+    heater,
+    settings,
+    unprotected,
+    vessel_probe,
+)
 
 from fermd.control import chamber
 from fermd.control.alarms import AlarmKind
@@ -35,7 +45,7 @@ from fermd.control.settings import (
     ProtectionSettings,
 )
 from fermd.control.state import ChamberState, Deviation, first_state
-from fermd.control.steps import FinalHold, HoldUntil, Profile, Target
+from fermd.control.steps import FinalHold, HoldUntil, Jump, Profile, Target
 
 KEG = ProbeSettings(name="keg", frozen_s=0.0)
 COLD = Profile("cold", (FinalHold(2.0),))
@@ -97,6 +107,15 @@ def test_a_profile_of_the_calendar_is_told_with_what_is_left_of_its_step() -> No
     decision = bench.tick(StartProfile(Profile("week", (until, FinalHold(1.0)))))
     assert decision.outlook is not None
     assert decision.outlook.remaining_s == utc_s("2026-07-03 18:00") - bench.wall_utc_s
+
+
+def test_a_step_that_the_beer_ends_is_ended_by_the_beer_of_that_tick() -> None:
+    bench = awake(vessel_probe=vessel_probe(median_of=1))
+    bench.tick(StartProfile(Profile("crash", (Jump(2.0, 0.5), FinalHold(2.0)))))
+    bench.vessel_c = 2.5
+    bench.tick()
+    assert bench.state.progress is not None
+    assert bench.state.progress.index == 1
 
 
 def test_a_probe_that_gains_and_loses_its_trust_is_told_with_what_it_showed() -> None:

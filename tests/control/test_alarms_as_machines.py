@@ -107,6 +107,8 @@ def test_a_condition_must_hold_for_a_while_before_it_rings() -> None:
     panel = Panel(DELAYED)
     assert panel.sees(True, after_s) is CLEARED
     assert panel.sees(True) is RAISED
+    (alarm,) = panel.alarms
+    assert (alarm.raised_mono_s, alarm.raised_wall_utc_s) == (61.0, 1e9 + 61.0)
 
 
 def test_a_condition_that_comes_and_goes_never_rings() -> None:

@@ -184,6 +184,33 @@ def test_an_override_is_for_a_limited_time(for_s: float) -> None:
     assert "must be above 0 and at most 14400 s" in why
 
 
+def test_the_coldest_beer_that_is_allowed_may_be_a_target_and_a_step() -> None:
+    bench = ready()
+    coldest_c = bench.settings.limits.coldest_beer_c
+    assert answer(bench, SetTarget(coldest_c)).taken
+    assert answer(bench, StartProfile(Profile("ice", (Hold(coldest_c, 60.0),)))).taken
+
+
+def test_a_profile_that_comes_to_its_end_by_itself_was_ended_by_nobody_and_is_gone() -> None:
+    bench = ready()
+    bench.tick(StartProfile(Profile("short", (Hold(12.0, 5.0),)), "anna"), after_s=0.0)
+    bench.tick()
+    assert bench.happened(ProfileChanged)[-1] == ProfileChanged("short", ProfileChange.FINISHED, "")
+    assert (bench.state.progress, bench.state.hand) == (None, Target.at(12.0))
+
+
+def test_a_profile_that_is_paused_already_is_not_paused_again_by_another_target() -> None:
+    bench = ready()
+    bench.tick(StartProfile(HOLD))
+    bench.tick(SetTarget(15.0))
+    decision = bench.tick(SetTarget(14.0))
+    assert not [event for event in decision.events if isinstance(event, ProfileChanged)]
+
+
+def test_an_override_may_be_as_short_as_one_likes() -> None:
+    assert answer(ready(), OverrideOutput(Duty.COOL, True, 0.5)).taken
+
+
 def test_an_override_for_the_longest_time_is_taken_and_remembers_who_it_was() -> None:
     bench = ready()
     assert answer(bench, OverrideOutput(Duty.COOL, True, LONGEST_OVERRIDE_S, "anna")).taken

@@ -18,8 +18,10 @@ from fermd.control.conditions import (
 )
 from fermd.control.moment import Moment
 from fermd.control.reading import ProbeFault, Trusted, Untrusted
-from fermd.control.settings import HOUR_S, AttentionSettings, LimitSettings, ProbeSettings
-from fermd.control.state import Deviation
+from fermd.control.reasons import Rule
+from fermd.control.safety import FREEZING_DIFFERENTIAL_C
+from fermd.control.settings import HOUR_S, AttentionSettings, Duty, LimitSettings, ProbeSettings
+from fermd.control.state import ChamberState, Deviation
 from fermd.control.steps import FreeRise, Profile, Target, WaitForPerson
 
 ATTENTION = AttentionSettings(off_target_c=2.0, off_target_for_s=4 * HOUR_S)
@@ -115,6 +117,30 @@ def test_a_wait_for_a_person_is_told_by_the_name_of_its_step_or_else_by_what_it_
         bench.tick(PauseProfile())
         bench.tick()
         assert AlarmKind.WAITING_FOR_PERSON not in bench.alarms()
+
+
+def kinds_at(state: ChamberState, mono_s: float, vessel_c: float = 18.0) -> set[AlarmKind]:
+    seen = Trusted(vessel_c, mono_s)
+    given = unprotected(attention=ATTENTION)
+    return {kind for kind, _ in present(state, given, {}, seen, seen, {}, Moment(mono_s))}
+
+
+def test_what_is_worth_an_alarm_begins_and_ends_on_the_very_second() -> None:
+    fresh = Bench(unprotected(attention=ATTENTION)).state
+    history = replace(fresh.histories[Duty.COOL], rest_until_mono_s=100.0)
+    rests = replace(
+        fresh,
+        histories={**fresh.histories, Duty.COOL: history},
+        resting={Duty.COOL: Rule.NO_EFFECT},
+    )
+    assert kinds_at(rests, 99.9) == {AlarmKind.NO_EFFECT}
+    assert kinds_at(rests, 100.0) == set()
+    warm = replace(fresh, deviation=Deviation(True, 2.5, 0.0))
+    assert kinds_at(warm, ATTENTION.off_target_for_s - 0.1) == set()
+    assert kinds_at(warm, ATTENTION.off_target_for_s) == {AlarmKind.BEER_TOO_WARM}
+    edge_c = LimitSettings().coldest_beer_c - FREEZING_DIFFERENTIAL_C
+    assert kinds_at(fresh, 0.0, edge_c) == set()
+    assert kinds_at(fresh, 0.0, edge_c - 0.001) == {AlarmKind.NEAR_FREEZING}
 
 
 def starting(since_mono_s: float) -> Untrusted:

@@ -134,6 +134,50 @@ def test_range_is_judged_on_what_the_probe_says_not_on_what_is_made_of_it() -> N
     assert probe.shows(18.0) == Trusted(20.0, 40.0)
 
 
+def test_the_ends_of_its_range_are_within_it() -> None:
+    settings = beer_probe(lowest_c=17.0, highest_c=19.0)
+    assert trusted_probe(settings, 17.0).shows(17.0) == Trusted(17.0, 40.0)
+    assert trusted_probe(settings, 19.0).shows(19.0) == Trusted(19.0, 40.0)
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "fault"),
+    [(85.0, ProbeFault.OUT_OF_RANGE), (30.0, ProbeFault.JUMP), (18.0, ProbeFault.FROZEN)],
+)
+def test_a_probe_that_is_lost_tells_since_when_and_by_what(
+    temp_c: float, fault: ProbeFault
+) -> None:
+    probe = trusted_probe(beer_probe(frozen_s=30.0, bad_run=2))
+    probe.shows(temp_c, temp_c)
+    assert reading(probe.health, probe.settings) == Untrusted(fault, 50.0, 18.0, 30.0)
+
+
+def test_a_good_reading_forgets_neither_the_faults_nor_since_when_the_probe_is_trusted() -> None:
+    probe = trusted_probe()
+    probe.shows(ProbeFault.CHECKSUM, 18.0, 18.0)
+    assert probe.health.counts == {ProbeFault.CHECKSUM: 1}
+    assert (probe.health.fault, probe.health.since_mono_s) == (ProbeFault.CHECKSUM, 30.0)
+    assert (probe.health.good, probe.health.bad) == (2, 0)
+
+
+def test_after_a_jump_the_next_reading_is_held_against_the_one_that_jumped() -> None:
+    settings = beer_probe(jump_c=3.0, jump_c_per_min=6.0, bad_run=1)
+    probe = trusted_probe(settings)
+    probe.shows(5.0)
+    # 3 °C, and 6 °C a minute for 10 s: from 5 °C to 9 °C, and no further.
+    assert isinstance(probe.shows(9.1, 9.1, 9.1), Untrusted)
+    assert isinstance(probe.shows(9.1), Trusted)
+    probe = trusted_probe(settings)
+    probe.shows(5.0)
+    assert isinstance(probe.shows(8.9, 8.9, 8.9), Trusted)
+
+
+def test_two_readings_of_one_moment_may_differ_by_a_jump_and_no_more() -> None:
+    settings = beer_probe(jump_c=3.0, jump_c_per_min=6.0, median_of=1)
+    assert trusted_probe(settings).shows(21.0, every_s=0.0) == Trusted(21.0, 30.0)
+    assert trusted_probe(settings).shows(21.05, every_s=0.0) == Trusted(18.0, 30.0)
+
+
 def test_beer_cannot_jump_but_it_may_warm_at_its_own_pace() -> None:
     probe = trusted_probe(beer_probe(jump_c=3.0, jump_c_per_min=6.0, median_of=1))
     assert probe.shows(22.0) == Trusted(22.0, 40.0)  # 3 °C, and 6 °C a minute for 10 s
@@ -269,10 +313,13 @@ def test_the_share_of_bad_readings_stands_still_while_the_probe_is_lost() -> Non
     assert probe.health.bad_share == share
 
 
+NEITHER = "^a sample is either a temperature or a fault, never both or neither$"
+
+
 def test_a_sample_is_a_temperature_or_a_fault() -> None:
-    with pytest.raises(ValueError, match="either a temperature or a fault"):
+    with pytest.raises(ValueError, match=NEITHER):
         Sample(0.0)
-    with pytest.raises(ValueError, match="either a temperature or a fault"):
+    with pytest.raises(ValueError, match=NEITHER):
         Sample(0.0, 18.0, ProbeFault.CHECKSUM)
 
 

@@ -182,6 +182,7 @@ def test_a_free_rise_ends_at_its_ceiling() -> None:
     assert batch.lives(HOUR_S, 21.9) == []
     assert batch.lives(HOUR_S, None) == []
     assert batch.lives(10.0, 22.0) == STEP_ENDS
+    assert batch.progress.elapsed_s == 0.0
 
 
 def test_a_free_rise_ends_by_its_time_and_leaves_the_beer_where_it_has_come_to() -> None:
@@ -349,7 +350,8 @@ def test_an_outlook_of_a_step_that_was_shortened_to_nothing_has_nothing_left() -
 def test_a_soak_that_was_shortened_to_just_what_it_has_run_is_over() -> None:
     soak = Soak(16.0, 100.0, 0.5)
     at_end = Progress(Profile("soak", (soak, FinalHold(4.0))), 0, 60.0, 18.0, -40.0, True)
-    assert advance(at_end, 20.0, 10.0)[0].index == 1
+    after, _ = advance(at_end, 20.0, 10.0)
+    assert (after.index, after.elapsed_s) == (1, 0.0)
     assert advance(replace(at_end, extra_s=-39.9), 20.0, 10.0)[0].index == 0
 
 

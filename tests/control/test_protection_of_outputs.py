@@ -76,6 +76,8 @@ def test_a_history_says_where_an_output_stands() -> None:
     running = History(on=True, started_mono_s=0.0)
     assert phase(running, protection, 179.9, locked=False) is Phase.HELD
     assert phase(running, protection, 180.0, locked=False) is Phase.FREE
+    # What is on since nobody knows when counts as started just now.
+    assert phase(History(on=True), protection, 1e6, locked=False) is Phase.HELD
 
 
 def test_a_compressor_with_a_known_past_starts_when_it_is_called() -> None:

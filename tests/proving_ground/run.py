@@ -395,7 +395,9 @@ class Run:
         if journal.written_all:
             self._all_is_written()
         elif not self._disk_may_fail():
-            self._broken(7, "what happened is committed at once", "", "rows wait, the disk is well")
+            failure = journal._writing.failure
+            detail = f"rows wait, and the disk is well ({failure or 'no failure'})"
+            self._broken(7, "what happened is committed at once", "", detail)
 
     def _all_is_written(self) -> None:
         self._written_until_s = self.clock.true_utc_s

@@ -14,11 +14,11 @@ ZONES = ("Europe/Vienna", "America/New_York", "Australia/Lord_Howe", "UTC", "Asi
 """Lord Howe's clocks change by half an hour, Kathmandu's never, and stand at a quarter."""
 
 
-def draw_site(random: Random) -> Table:
+def draw_site(random: Random, most_chambers: int = 3) -> Table:
     """Return a site file as tables: one chamber, or several that share a supply."""
-    chambers = random.choice([1, 1, 1, 1, 1, 1, 2, 2, 3])
+    chambers = min(most_chambers, random.choice([1, 1, 1, 1, 1, 1, 2, 2, 3]))
     period_s = random.choice([60, 60, 60, 60, 30, 30, 20, 10])
-    if chambers > 1:
+    if chambers > 1 or most_chambers < 3:
         period_s = 60
     site: Table = {
         "time_zone": random.choice(ZONES),

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import StrEnum
+from itertools import pairwise
 from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -34,7 +35,7 @@ class Scale(StrEnum):
     """How long a world lasts, and how dense its faults are."""
 
     SHORT = "short"
-    """Two to four days, a fault every two hours: for every run of the tests."""
+    """A day or two of one or two chambers, a fault every hour: for every run of the tests."""
     USUAL = "usual"
     """Three to forty days, a batch."""
     YEARS = "years"
@@ -81,18 +82,19 @@ class World:
             datetime.fromtimestamp(self.start_utc_s + day * DAY_S, UTC).astimezone(zone).utcoffset()
             for day in days
         ]
-        return sum(early != late for early, late in zip(offsets, offsets[1:], strict=False))
+        return sum(early != late for early, late in pairwise(offsets))
 
 
 def world_of(seed: int, scale: Scale = Scale.USUAL) -> World:
     """Make the world of a seed."""
     random = Random(f"{scale} {seed}")
     days = {
-        Scale.SHORT: random.uniform(2.0, 4.0),
+        Scale.SHORT: random.uniform(1.0, 1.8),
         Scale.USUAL: random.choice([random.uniform(3.0, 14.0), random.uniform(8.0, 40.0)]),
         Scale.YEARS: 365.0,
     }[scale]
-    site = draw_site(Random(f"site {scale} {seed}"))
+    most = 2 if scale is Scale.SHORT else 3
+    site = draw_site(Random(f"site {scale} {seed}"), most)
     rooms = {name: _draw_room(Random(f"{name} {scale} {seed}")) for name in site["chamber"]}
     world = World(
         seed,
@@ -175,7 +177,7 @@ def _draw_parameters(random: Random) -> ChamberParameters:
 
 
 def _draw_script(random: Random, world: World) -> Script:
-    every_s = {Scale.SHORT: 2 * HOUR_S, Scale.USUAL: 14 * HOUR_S, Scale.YEARS: 30 * HOUR_S}
+    every_s = {Scale.SHORT: HOUR_S, Scale.USUAL: 14 * HOUR_S, Scale.YEARS: 30 * HOUR_S}
     entries = [
         Entry(600.0 + 30.0 * number, "order", {"chamber": chamber, **_first_order(random, world)})
         for number, chamber in enumerate(world.site["chamber"])

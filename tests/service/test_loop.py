@@ -167,6 +167,24 @@ def test_an_exception_anywhere_in_a_tick_ends_the_loop_with_every_relay_off(
     assert not waiting.wait(0.0).from_loop or plant in (after_the_tick, in_the_wait)
 
 
+def test_a_start_that_broke_off_before_its_relay_was_driven_is_not_on_record_as_a_stop(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig.settle(18.0)
+    rig.warm_to(20.0)
+    real = rig.board.relays.drive
+
+    def breaks_off(on_by_line: dict[str, bool], lease_until_mono_s: float) -> None:
+        assert not any(on_by_line.values()), TROUBLED
+        real(on_by_line, lease_until_mono_s)
+
+    monkeypatch.setattr(rig.board.relays, "drive", breaks_off)
+    with pytest.raises(AssertionError, match=TROUBLED):
+        rig.loop.run()
+    assert rig.history(Duty.COOL).starts_mono_s
+    assert edges(rig.rows(), FRIDGE) == []
+
+
 # Relays that go off by themselves.
 
 
@@ -234,17 +252,35 @@ def test_what_let_go_is_told_before_what_starts_on_the_supply_that_it_has_left(
     rig.end()
 
 
+def test_a_reading_that_comes_while_a_tick_begins_is_not_younger_than_what_it_decides(
+    rig: Rig,
+) -> None:
+    take = rig.board.probes.take
+    newest_s: list[float] = []
+
+    def late() -> Any:
+        rig.let_pass(1.5 * PERIOD_S)
+        found = take()
+        newest_s.append(max(sample.taken_mono_s for one in found.values() for sample in one))
+        return found
+
+    rig.board.probes.take = late  # type: ignore[method-assign]
+    for _ in range(3):
+        snapshot = rig.tick()
+        assert snapshot.moment.mono_s >= newest_s[-1]
+
+
 def test_a_tick_that_outlasts_the_lease_starts_nothing_and_tells_of_no_start(rig: Rig) -> None:
     rig.settle(18.0)
     told_before = edges(rig.rows(), FRIDGE)
-    take = rig.board.probes.take
+    expired = rig.board.relays.expired
 
     def slowly() -> Any:
-        found = take()
+        found = expired()
         rig.let_pass(rig.site.lease_s + 1.0)
         return found
 
-    rig.board.probes.take = slowly  # type: ignore[method-assign]
+    rig.board.relays.expired = slowly  # type: ignore[method-assign]
     rig.warm_to(20.0)
     for _ in range(6):
         rig.tick()
@@ -252,7 +288,7 @@ def test_a_tick_that_outlasts_the_lease_starts_nothing_and_tells_of_no_start(rig
     assert rig.alarms()["lease-expired"] == "raised"
     # A relay that never went on has no run in the record, and the call for it is not forgotten.
     assert edges(rig.rows(), FRIDGE) == told_before
-    rig.board.probes.take = take  # type: ignore[method-assign]
+    rig.board.relays.expired = expired  # type: ignore[method-assign]
     off_s = rig.history(Duty.COOL).stopped_mono_s
     rig.run_until(lambda: rig.cooling)
     assert rig.now_s - off_s >= MINIMUM_OFF_S
@@ -261,15 +297,15 @@ def test_a_tick_that_outlasts_the_lease_starts_nothing_and_tells_of_no_start(rig
 
 def test_a_tick_that_outlasts_the_lease_ends_what_ran_and_counts_from_then(rig: Rig) -> None:
     cooling(rig)
-    take = rig.board.probes.take
+    expired = rig.board.relays.expired
 
     def slowly() -> Any:
         rig.let_pass(rig.site.lease_s + 1.0)
-        return take()
+        return expired()
 
-    rig.board.probes.take = slowly  # type: ignore[method-assign]
+    rig.board.relays.expired = slowly  # type: ignore[method-assign]
     rig.tick()
-    rig.board.probes.take = take  # type: ignore[method-assign]
+    rig.board.relays.expired = expired  # type: ignore[method-assign]
     assert not rig.cooling
     assert reasons(rig, FRIDGE)[-1] == (False, Rule.LEASE_EXPIRED)
     assert rig.history(Duty.COOL).stopped_mono_s == rig.now_s

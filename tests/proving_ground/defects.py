@@ -1,0 +1,377 @@
+"""Deliberate defects of core, service, journal and ports: each breaks an invariant by one small patch.
+
+Each comes with a seed whose world is clean without it and shows it. `DEFECTS` is the whole list;
+`prove.py --defects` runs all of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+from world import Scale, World, world_of
+
+from fermd.control import alarms, chamber, health, memory, progress, protection, safety, site
+from fermd.control.alarms import RULES, AlarmKind
+from fermd.control.protection import NEXT, History, Phase, Wish
+from fermd.control.settings import DAY_S
+from fermd.hardware import simulated
+from fermd.journal import inserting, writer
+from fermd.service import hold, loop, outage, ownership, recall
+
+
+class Patch:
+    """Puts something in the place of something else, and back at the end."""
+
+    def __init__(self) -> None:
+        self._before: list[tuple[Any, str, Any]] = []
+
+    def setattr(self, where: Any, name: str, value: Any) -> None:
+        """Put `value` there; the name must be known."""
+        self._before.append((where, name, where.__dict__[name]))
+        setattr(where, name, value)
+
+    def undo(self) -> None:
+        """Put everything back."""
+        while self._before:
+            setattr(*self._before.pop())
+
+
+def nothing(*_: object, **__: object) -> None:
+    """A rule that never holds."""
+
+
+# -- 1: heat and cooling together ---------------------------------------------------------------
+
+
+def forgets_the_opposite(patch: Patch) -> None:
+    real = chamber._surroundings
+    patch.setattr(chamber, "_surroundings", lambda *given: replace(real(*given), other_on=False))
+
+
+def leaves_out_the_changeover(patch: Patch) -> None:
+    patch.setattr(protection, "_changeover", nothing)
+
+
+# -- 2: the compressor --------------------------------------------------------------------------
+
+
+def leaves_out_the_minimum_off_time(patch: Patch) -> None:
+    patch.setattr(protection, "_minimum_off", nothing)
+    patch.setattr(protection, "_start_to_start", nothing)
+
+
+def leaves_out_the_starts_per_hour(patch: Patch) -> None:
+    patch.setattr(protection, "_starts_per_hour", nothing)
+
+
+def takes_unknown_for_long_ago(patch: Patch) -> None:
+    patch.setattr(protection, "unknown_history", lambda *_: History())
+
+
+def believes_every_record(patch: Patch) -> None:
+    real = protection.history_after_restart
+
+    def trusting(known: Any, *given: Any, proven: bool) -> History:
+        del proven
+        return replace(known, on=False) if known is not None else real(None, *given, proven=True)
+
+    patch.setattr(recall, "history_after_restart", trusting)
+
+
+def forgets_lines_when_the_site_is_read_again(patch: Patch) -> None:
+    real = recall.adopt
+
+    def forgetful(old: Any, old_settings: Any, settings: Any, now: Any) -> Any:
+        state = real(old, old_settings, settings, now)
+        chambers = {
+            name: replace(one, histories={duty: History() for duty in one.histories})
+            for name, one in state.chambers.items()
+        }
+        return replace(state, chambers=chambers)
+
+    patch.setattr(recall, "adopt", forgetful)
+
+
+# -- 3: nothing runs blind ----------------------------------------------------------------------
+
+
+def leaves_out_the_fail_safe(patch: Patch) -> None:
+    patch.setattr(safety, "_fail_safe", nothing)
+    real = chamber._call
+
+    def goes_on(state: Any, settings: Any, target: Any, view: Any, now: Any) -> Any:
+        if view.vessel_c is not None:
+            return real(state, settings, target, view, now)
+        return chamber.Called(chamber.Call.COOL, chamber.Reason(chamber.Rule.OVERRIDE))
+
+    patch.setattr(chamber, "_call", goes_on)
+
+
+def believes_stale_readings(patch: Patch) -> None:
+    real = health.absorb
+
+    def patient(seen: Any, probe: Any, samples: Any, mono_s: float) -> Any:
+        return real(seen, replace(probe, stale_s=1e9, bad_run=10**6), samples, mono_s)
+
+    patch.setattr(health, "absorb", patient)
+
+
+def believes_frozen_probes(patch: Patch) -> None:
+    real = health.absorb
+
+    def credulous(seen: Any, probe: Any, samples: Any, mono_s: float) -> Any:
+        return real(seen, replace(probe, frozen_s=0.0), samples, mono_s)
+
+    patch.setattr(health, "absorb", credulous)
+
+
+def goes_on_without_air(patch: Patch) -> None:
+    patch.setattr(safety, "_air_unknown", nothing)
+
+
+def raises_no_alarm_about_a_probe(patch: Patch) -> None:
+    late = replace(RULES[AlarmKind.VESSEL_PROBE_LOST], raise_after_s=1e9)
+    patch.setattr(alarms, "RULES", {**RULES, AlarmKind.VESSEL_PROBE_LOST: late})
+
+
+# -- 4: limits ----------------------------------------------------------------------------------
+
+
+def leaves_out_the_air_limits(patch: Patch) -> None:
+    patch.setattr(safety, "_air_limit", nothing)
+
+
+def leaves_out_the_freezing_margin(patch: Patch) -> None:
+    patch.setattr(safety, "_freezing", nothing)
+
+
+# -- 5: runs that end ---------------------------------------------------------------------------
+
+
+def leaves_out_the_longest_run(patch: Patch) -> None:
+    patch.setattr(protection, "_longest_run", nothing)
+
+
+def finds_no_output_without_effect(patch: Patch) -> None:
+    patch.setattr(chamber, "watch", lambda *_, **__: (None, None))
+
+
+def argues_with_safety(patch: Patch) -> None:
+    patch.setattr(protection, "NEXT", {**NEXT, (Phase.FREE, Wish.SAFETY_OFF): True})
+
+
+# -- 6: relays off at every end -----------------------------------------------------------------
+
+
+def leases_never_run_out(patch: Patch) -> None:
+    patch.setattr(loop.ControlLoop, "_drive_lines", _drives_for_ever)
+
+
+def _drives_for_ever(self: Any, on_by_line: Any, now: Any, driven_on: Any) -> None:
+    self._relays.drive({line: False for line, on in on_by_line.items() if not on}, 1e12)
+    for line, on in on_by_line.items():
+        if on:
+            self._relays.drive({line: True}, now.mono_s + 1e6)
+            driven_on.add(line)
+
+
+def leaves_relays_on_at_the_end(patch: Patch) -> None:
+    patch.setattr(simulated.SimulatedRelayBank, "release_all", nothing)
+
+
+# -- 7: the journal -----------------------------------------------------------------------------
+
+
+def tells_no_switching_off(patch: Patch) -> None:
+    real = writer.SqliteJournal.events
+
+    def forgetful(self: Any, moment: Any, name: str, events: Any) -> None:
+        kept = [one for one in events if getattr(one, "on", True) is not False]
+        real(self, moment, name, kept)
+
+    patch.setattr(writer.SqliteJournal, "events", forgetful)
+
+
+def tells_what_did_not_happen(patch: Patch) -> None:
+    real = chamber._command
+
+    def talkative(*given: Any) -> Any:
+        state, outputs = real(*given)
+        last, events = outputs[-1], given[-1]
+        if not any(isinstance(one, chamber.OutputChanged) for one in events):
+            told = chamber.OutputChanged(last.duty, last.name, last.line, not last.on, last.reasons)
+            events.append(told)
+        return state, outputs
+
+    patch.setattr(chamber, "_command", talkative)
+
+
+def writes_events_only_now_and_then(patch: Patch) -> None:
+    real = inserting.Inserter._insert_happening
+
+    def lossy(self: Any, waiting: Any) -> None:
+        if waiting.order % 3:
+            real(self, waiting)
+
+    patch.setattr(inserting.Inserter, "_insert_happening", lossy)
+
+
+# -- 8: progress --------------------------------------------------------------------------------
+
+
+def forgets_a_steps_clock(patch: Patch) -> None:
+    _remembers(patch, lambda plain: plain.update(elapsed_s=0.0))
+
+
+def repeats_a_step_after_a_restart(patch: Patch) -> None:
+    _remembers(patch, lambda plain: plain.update(index=max(0, plain["index"] - 1)))
+
+
+def _remembers(patch: Patch, wrongly: Callable[[dict[str, Any]], None]) -> None:
+    real = memory.to_plain
+
+    def forgetful(state: Any) -> Any:
+        plain = real(state)
+        if plain["progress"] is not None:
+            wrongly(plain["progress"])
+        return plain
+
+    patch.setattr(recall, "to_plain", forgetful)
+
+
+def skips_a_step(patch: Patch) -> None:
+    real = progress._next
+
+    def hasty(at: Any, step: Any, beer_c: Any) -> Any:
+        moved = real(at, step, beer_c)
+        last = len(moved.profile.steps) - 1
+        return replace(moved, index=moved.index + 1) if moved.index < last else moved
+
+    patch.setattr(progress, "_next", hasty)
+
+
+def shortens_holds(patch: Patch) -> None:
+    real = progress._run_clock
+    patch.setattr(progress, "_run_clock", lambda at, for_s, passed_s: real(at, for_s / 2, passed_s))
+
+
+def tells_of_no_outage(patch: Patch) -> None:
+    patch.setattr(outage.OutageTeller, "tell", nothing)
+
+
+# -- 9: the supply ------------------------------------------------------------------------------
+
+
+def does_not_add_up_the_supply(patch: Patch) -> None:
+    patch.setattr(site, "_headroom_a", lambda *_: {})
+
+
+def forgets_what_was_charged_in_a_tick(patch: Patch) -> None:
+    patch.setattr(site, "_charged", lambda left_a, *_: left_a)
+
+
+# -- 10: one daemon -----------------------------------------------------------------------------
+
+
+def locks_nothing(patch: Patch) -> None:
+    patch.setattr(ownership.Ownership, "_lock", nothing)
+
+
+def claims_the_lines_before_the_lock(patch: Patch) -> None:
+    real = hold.hold
+
+    @contextmanager
+    def hasty(site_file: Any, ports: Any) -> Any:
+        with ports.relays:
+            pass
+        with real(site_file, ports):
+            yield
+
+    # The proving ground holds the hardware by this name.
+    import run
+
+    patch.setattr(run, "hold", hasty)
+
+
+INVARIANT_OF: dict[Callable[[Patch], None], int] = {
+    forgets_the_opposite: 1,
+    leaves_out_the_changeover: 1,
+    leaves_out_the_minimum_off_time: 2,
+    leaves_out_the_starts_per_hour: 2,
+    takes_unknown_for_long_ago: 2,
+    believes_every_record: 2,
+    forgets_lines_when_the_site_is_read_again: 2,
+    leaves_out_the_fail_safe: 3,
+    believes_stale_readings: 3,
+    believes_frozen_probes: 3,
+    goes_on_without_air: 3,
+    raises_no_alarm_about_a_probe: 3,
+    leaves_out_the_air_limits: 4,
+    leaves_out_the_freezing_margin: 4,
+    leaves_out_the_longest_run: 5,
+    finds_no_output_without_effect: 5,
+    argues_with_safety: 5,
+    leases_never_run_out: 6,
+    leaves_relays_on_at_the_end: 6,
+    tells_no_switching_off: 7,
+    tells_what_did_not_happen: 7,
+    writes_events_only_now_and_then: 7,
+    forgets_a_steps_clock: 8,
+    repeats_a_step_after_a_restart: 8,
+    skips_a_step: 8,
+    shortens_holds: 8,
+    tells_of_no_outage: 8,
+    does_not_add_up_the_supply: 9,
+    forgets_what_was_charged_in_a_tick: 9,
+    locks_nothing: 10,
+    claims_the_lines_before_the_lock: 10,
+}
+
+
+@contextmanager
+def planted(plant: Callable[[Patch], None]) -> Any:
+    """Have a defect for as long as the context lasts."""
+    patch = Patch()
+    try:
+        plant(patch)
+        yield
+    finally:
+        patch.undo()
+
+
+SHOWN_WITHIN_S = 0.8 * DAY_S
+"""So much of a short world is enough to show each of them, s."""
+
+SEED_OF: dict[str, int] = {}
+"""The seed of the short world that shows a defect."""
+
+
+@dataclass(frozen=True, slots=True)
+class Defect:
+    """A defect, the invariant that it breaks, and the seed of a world that shows it."""
+
+    plant: Callable[[Patch], None]
+    invariant: int
+    seed: int
+
+    @property
+    def name(self) -> str:
+        """Its name in words."""
+        return self.plant.__name__.replace("_", " ")
+
+    def world(self) -> World:
+        """The beginning of the world that shows it."""
+        whole = world_of(self.seed, Scale.SHORT)
+        script = tuple(entry for entry in whole.script if entry.at_s < SHOWN_WITHIN_S)
+        return replace(whole, span_s=min(whole.span_s, SHOWN_WITHIN_S), script=script)
+
+
+DEFECTS = tuple(
+    Defect(plant, invariant, SEED_OF[plant.__name__])
+    for plant, invariant in INVARIANT_OF.items()
+    if plant.__name__ in SEED_OF
+)
+"""Every defect that a seed is known for."""
