@@ -58,7 +58,8 @@ class _View:
     vessel_c: float | None
     air_c: float | None
     beer_c: float | None
-    """Where the beer is, by both probes (placing.py): what the bands go by."""
+    """Where the beer is, by both probes: what the bands go by."""
+    placing: placing.Placing
 
 
 _TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "swing", "placing", "last_mono_s")
@@ -71,7 +72,7 @@ def step(
     """Run one tick of control; returns the new state and everything that was decided."""
     events: list[Event] = []
     passed_s = _passed_s(state, now, events)
-    healths, view = _look(state, settings, inputs.samples, now, events)
+    healths, view = _look(state, settings, inputs.samples, passed_s, now, events)
     wall = None
     if settings.calendar is not None and now.wall_trusted:
         wall = WallTime(now.wall_utc_s, settings.calendar)
@@ -85,17 +86,13 @@ def step(
     was_running = _running(state.histories)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
     swing = _follow_swing(state, settings, was_running, target, view, passed_s, now)
-    heating = _running(state.histories) is Duty.HEAT
-    placed = placing.observe(
-        state.placing, view.vessel_c, view.air_c, passed_s, now.mono_s, heating=heating
-    )
     state, watches = _watch(state, settings, outputs, view, now)
     state = _tell_target(state, target, events)
     state = conditions.follow_deviation(state, settings, target, view.vessel_c, now.mono_s)
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
-    state = _TICKED(state, healths, called.call, watches, alarms, swing, placed, now.mono_s)
+    state = _TICKED(state, healths, called.call, watches, alarms, swing, view.placing, now.mono_s)
     return state, _decision(state, settings, target, called, view, outputs, wall, events)
 
 
@@ -145,6 +142,7 @@ def _look(
     state: ChamberState,
     settings: ChamberSettings,
     samples: Mapping[str, Sequence[Sample]],
+    passed_s: float,
     now: Moment,
     events: list[Event],
 ) -> tuple[Mapping[str, health.Health], _View]:
@@ -164,10 +162,18 @@ def _look(
     vessel = readings[settings.vessel_probe.name]
     vessel_c = vessel.temp_c if isinstance(vessel, Trusted) else None
     air_c = air.temp_c if isinstance(air, Trusted) else None
+    placed = placing.observe(
+        state.placing,
+        vessel_c,
+        air_c,
+        passed_s,
+        now.mono_s,
+        heating=_running(state.histories) is Duty.HEAT,
+    )
     beer_c = None
     if vessel_c is not None:
-        beer_c = placing.beer_c(state.placing, settings.foresight, vessel_c)
-    return healths, _View(readings, vessel, air, vessel_c, air_c, beer_c)
+        beer_c = placing.beer_c(placed, settings.foresight, vessel_c)
+    return healths, _View(readings, vessel, air, vessel_c, air_c, beer_c, placed)
 
 
 def _call(
@@ -185,7 +191,7 @@ def _call(
         return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.beer_c))
     running = _running(state.histories)
     run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
-    drift_c_per_h = placing.drift_c_per_h(state.placing, view.beer_c)
+    drift_c_per_h = placing.drift_c_per_h(view.placing, view.beer_c)
     sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h)
     now_edges = edges(state.swing, settings, target, sight)
     return call_of_bands(now_edges, view.beer_c, state.call)

@@ -47,6 +47,10 @@ MOST_SHARE = 0.4
 KNOWN_TO = 0.03
 """The share is known once its standard error is below this."""
 
+DRAWN_S = 1800.0
+"""The estimate follows the readings behind the model's back within this, s: longer than walls and
+probes lag, shorter than anything that the model does not know of lasts."""
+
 NOISE_WEIGHT = 0.02
 """What a window counts in the mean of what is left over: fifty of them, 4 h."""
 
@@ -98,6 +102,8 @@ class Placing:
     """The air as late as the vessel probe sees it."""
     heater_seen: float = 0.0
     """The heater as late as the vessel probe sees it, 0 to 1."""
+    beer_c: float | None = None
+    """Where the beer is; None while the vessel probe shows it."""
 
     @property
     def air_share(self) -> float:
@@ -126,16 +132,45 @@ class Placing:
 
 
 def beer_c(placing: Placing, settings: ForesightSettings, vessel_c: float) -> float:
-    """Return the beer's temperature, °C, from what the two probes show."""
-    air_c = placing.air_seen_c
-    if not settings.foresee or air_c is None or not placing.is_known:
+    """Return the beer's temperature, °C: what the vessel probe shows, less what it sees beside it."""
+    if placing.beer_c is None or not settings.foresee:
         return vessel_c
-    surely = placing.air_share - placing.error_of_share >= LEAST_SHARE
-    share = placing.air_share if surely else 0.0
+    return min(max(placing.beer_c, vessel_c - settings.most_c), vessel_c + settings.most_c)
+
+
+def _shown_c(placing: Placing, vessel_c: float) -> float | None:
+    """Return what the beer is by this reading alone; None if the probe sees nothing but the beer."""
+    air_c = placing.air_seen_c
+    if air_c is None or not placing.is_known:
+        return None
+    share = min(placing.air_share, MOST_SHARE)
+    if share - placing.error_of_share < LEAST_SHARE:
+        share = 0.0
     of_heater_c = placing.of_heater_c if placing.of_heater_c >= LEAST_OF_HEATER_C else 0.0
-    share = min(share, MOST_SHARE)
-    off_c = (share * (vessel_c - air_c) - of_heater_c * placing.heater_seen) / (1.0 - share)
-    return vessel_c + min(max(off_c, -settings.most_c), settings.most_c)
+    if not share and not of_heater_c:
+        return None
+    return (vessel_c - share * air_c - of_heater_c * placing.heater_seen) / (1.0 - share)
+
+
+def _follow(placing: Placing, vessel_c: float, passed_s: float, *, heating: bool) -> Placing:
+    """Carry the estimate on by the model, and draw it to what is read.
+
+    What is read is wrong for some minutes after each switching, by the lags of wall and probes;
+    the model bridges them (an observer; Åström and Murray, Feedback Systems, sec. 7.2: from memory).
+    """
+    shown_c, before_c, air_c = _shown_c(placing, vessel_c), placing.beer_c, placing.air_seen_c
+    if shown_c is None or before_c is None or air_c is None:
+        return placing if placing.beer_c == shown_c else replace(placing, beer_c=shown_c)
+    power_c_per_h = placing.numbers[POWER] if heating else 0.0
+    moves_c_per_h = (
+        placing.follows_per_h * (air_c - before_c) + placing.warms_c_per_h + power_c_per_h
+    )
+    foreseen_c = before_c + moves_c_per_h * passed_s / HOUR_S
+    drawn = passed_s / (passed_s + DRAWN_S)
+    return _FOLLOWED(placing, foreseen_c + drawn * (shown_c - foreseen_c))
+
+
+_FOLLOWED = replacer(Placing, "beer_c")
 
 
 def drift_c_per_h(placing: Placing, beer_c: float) -> float | None:
@@ -166,32 +201,40 @@ def observe(
     )
     if vessel_c is None:
         return _break(placing, air_seen_c, heater_seen)
+    placing = _WATCHED(placing, air_seen_c, heater_seen)
+    placing = _follow(placing, vessel_c, passed_s, heating=heating)
     window = placing.window
-    if window is None:
-        return _WATCHED(placing, Window(mono_s, vessel_c, air_c, heater), air_seen_c, heater_seen)
-    if mono_s - window.since_mono_s < WINDOW_S:
-        longer = Window(
-            window.since_mono_s,
-            window.vessel_c + vessel_c,
-            window.air_c + air_c,
-            window.heater + heater,
-            window.readings + 1,
-        )
-        return _WATCHED(placing, longer, air_seen_c, heater_seen)
+    if window is None or mono_s - window.since_mono_s < WINDOW_S:
+        return _GATHERED(placing, _longer(window, vessel_c, air_c, heater, mono_s))
     count = window.readings
     means = window.vessel_c / count, window.air_c / count, window.heater / count
     if len(placing.means) == 2:
         placing = _fit(placing, means, (mono_s - window.since_mono_s) / HOUR_S)
     return replace(
         placing,
-        window=Window(mono_s, vessel_c, air_c, heater),
+        window=_longer(None, vessel_c, air_c, heater, mono_s),
         means=(*placing.means, means)[-2:],
-        air_seen_c=air_seen_c,
-        heater_seen=heater_seen,
     )
 
 
-_WATCHED = replacer(Placing, "window", "air_seen_c", "heater_seen")
+_GATHERED = replacer(Placing, "window")
+
+
+def _longer(
+    window: Window | None, vessel_c: float, air_c: float, heater: float, mono_s: float
+) -> Window:
+    if window is None:
+        return Window(mono_s, vessel_c, air_c, heater)
+    return Window(
+        window.since_mono_s,
+        window.vessel_c + vessel_c,
+        window.air_c + air_c,
+        window.heater + heater,
+        window.readings + 1,
+    )
+
+
+_WATCHED = replacer(Placing, "air_seen_c", "heater_seen")
 
 
 def _late(before: float | None, now: float, passed_s: float, late: float, whole: float) -> float:
@@ -204,7 +247,12 @@ def _late(before: float | None, now: float, passed_s: float, late: float, whole:
 def _break(placing: Placing, air_seen_c: float | None, heater_seen: float) -> Placing:
     """Break the row of windows; what was fitted stays."""
     return replace(
-        placing, window=None, means=(), air_seen_c=air_seen_c, heater_seen=heater_seen
+        placing,
+        window=None,
+        means=(),
+        air_seen_c=air_seen_c,
+        heater_seen=heater_seen,
+        beer_c=None,
     )
 
 

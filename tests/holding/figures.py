@@ -28,9 +28,11 @@ class StepFigures:
     from_c: float
     to_c: float
     overshoot_c: float
-    """The furthest beyond the new target, the way the target went, until the hold counts, °C."""
+    """The furthest beyond the new target, the way the target went, from the first time that the beer
+    passes it until it is back at it, °C: what the step did, and not the swing that every on-off
+    control goes on with."""
     undershoot_c: float
-    """The furthest back to the side it came from, after its furthest beyond the target, °C."""
+    """The furthest back on the side that it came from after that, until the hold counts, °C."""
     settled_s: float
     """From the change (for a ramp: from its end) until the beer came within `WITHIN_C` for
     `STAYS_S` or more, s; infinite if it never did."""
@@ -107,18 +109,30 @@ def _step(trace: Trace, leg: Leg, began_s: float, before_c: float) -> StepFigure
     after = (trace.t_s >= ramp_ends_s) & (trace.t_s < ends_s)
     watched = after & (trace.t_s < ramp_ends_s + leg.settle_s)
     beyond_c = way * (trace.beer_c[watched] - leg.target_c)
-    furthest = int(np.argmax(beyond_c))
-    back_c = 0.0
-    if beyond_c[furthest] > 0.0:
-        back_c = max(0.0, -float(np.min(beyond_c[furthest:])))
+    first = beyond_c[_first_excursion(beyond_c)]
+    overshoot_c = float(np.max(first, initial=0.0))
     return StepFigures(
         began_s=began_s,
         from_c=before_c,
         to_c=leg.target_c,
-        overshoot_c=max(0.0, float(beyond_c[furthest])),
-        undershoot_c=back_c,
+        overshoot_c=overshoot_c,
+        undershoot_c=max(0.0, -float(np.min(beyond_c[_after_excursion(beyond_c)], initial=0.0))),
         settled_s=_settled_s(trace.t_s[after] - ramp_ends_s, trace.beer_c[after] - leg.target_c),
     )
+
+
+def _first_excursion(beyond_c: Series) -> slice:
+    """Return from where the beer first passes its new target to where it is back."""
+    passed = np.flatnonzero(beyond_c > 0.0)
+    if not passed.size:
+        return slice(0, 0)
+    back = np.flatnonzero(beyond_c[passed[0] :] <= 0.0)
+    return slice(int(passed[0]), int(passed[0] + back[0]) if back.size else beyond_c.size)
+
+
+def _after_excursion(beyond_c: Series) -> slice:
+    ends = _first_excursion(beyond_c).stop
+    return slice(ends, beyond_c.size) if ends else slice(0, 0)
 
 
 def _settled_s(since_s: Series, error_c: Series) -> float:
