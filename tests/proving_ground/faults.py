@@ -289,7 +289,8 @@ def _locks(to_write: bool) -> Kind:
 
         def mend() -> None:
             run.disk.release()
-            run.disk_mended()
+            if to_write:
+                run.disk_mended()
 
         if to_write:
             run.disk_fails()
