@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from chamber_bench import Bench, settings, unprotected
 
-from fermd.control.commands import PauseProfile, ResumeProfile, SetTarget, SkipStep, StartProfile
+from fermd.control.commands import (
+    ChangeRest,
+    PauseProfile,
+    ResumeProfile,
+    ReturnToPlan,
+    SetTarget,
+    SkipStep,
+    StartProfile,
+)
 from fermd.control.events import TargetChanged
 from fermd.control.steps import FreeRise, Hold, Profile, Ramp
 
@@ -76,3 +84,17 @@ def test_of_a_ramp_that_is_paused_the_target_that_it_has_come_to_is_told() -> No
     assert [
         (e.heat_c, e.cool_c, e.source) for e in bench.events if isinstance(e, TargetChanged)
     ] == [(18.0, 18.0, "profile"), (17.5, 17.5, "hand"), (17.5, 17.5, "profile")]
+
+
+def test_the_end_of_a_ramp_that_comes_first_is_told_too() -> None:
+    bench = running(Ramp(17.75, 432.0), FreeRise(15.0, 20.0, DAY_S))
+    bench.run(60.0)
+    assert told(bench)[1:] == [(17.75, 17.75), (15.0, 20.0)]
+
+
+def test_a_step_beyond_the_plan_that_is_gone_back_to_was_no_ramp_of_it() -> None:
+    bench = running(Hold(18.0, DAY_S), Hold(17.0, DAY_S))
+    bench.tick(ChangeRest(Profile("rest", (Hold(16.0, DAY_S), Hold(15.0, DAY_S)))))
+    for command in (SkipStep(), SkipStep(), ReturnToPlan()):
+        bench.tick(command)
+    assert told(bench) == [(18.0, 18.0), (16.0, 16.0), (15.0, 15.0), (17.0, 17.0)]
