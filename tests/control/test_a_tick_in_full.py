@@ -45,7 +45,7 @@ from fermd.control.settings import (
     ProtectionSettings,
 )
 from fermd.control.state import ChamberState, Deviation, first_state
-from fermd.control.steps import FinalHold, HoldUntil, Jump, Profile, Target
+from fermd.control.steps import FinalHold, HoldUntil, Jump, Profile, Target, WaitForPerson
 
 KEG = ProbeSettings(name="keg", frozen_s=0.0)
 COLD = Profile("cold", (FinalHold(2.0),))
@@ -107,6 +107,25 @@ def test_a_profile_of_the_calendar_is_told_with_what_is_left_of_its_step() -> No
     decision = bench.tick(StartProfile(Profile("week", (until, FinalHold(1.0)))))
     assert decision.outlook is not None
     assert decision.outlook.remaining_s == utc_s("2026-07-03 18:00") - bench.wall_utc_s
+
+
+def test_a_step_of_the_calendar_waits_in_its_chamber_for_a_clock_that_is_set() -> None:
+    bench = Chamber()
+    until = HoldUntil(12.0, parse_calendar_time("fri 18:00"))
+    start = Inputs(commands=(StartProfile(Profile("week", (until, FinalHold(1.0)))),))
+    unset = Moment(bench.mono_s + 10.0, bench.wall_utc_s + 10.0, wall_trusted=False)
+    state, decision = chamber.step(bench.state, bench.settings, start, unset)
+    assert state.progress is not None
+    assert state.progress.due_utc_s is None
+    assert decision.outlook is not None
+    assert decision.outlook.remaining_s is None
+
+
+def test_an_alarm_tells_by_both_clocks_when_it_was_raised() -> None:
+    bench = awake()
+    bench.tick(StartProfile(Profile("wait", (WaitForPerson(18.0, "look"),))))
+    (alarm,) = bench.state.alarms
+    assert (alarm.raised_mono_s, alarm.raised_wall_utc_s) == (bench.mono_s, bench.wall_utc_s)
 
 
 def test_a_step_that_the_beer_ends_is_ended_by_the_beer_of_that_tick() -> None:

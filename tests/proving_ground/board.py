@@ -46,7 +46,7 @@ class Killed(BaseException):
     """What ends a process as SIGKILL and a cut of the power do."""
 
 
-class Crashed(RuntimeError):
+class Crashed(RuntimeError):  # noqa: N818 - what became of the process
     """An exception that nobody expected."""
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from tempfile import TemporaryDirectory
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from journal_checks import broken_in_journal
 from progress_checks import broken_progress
@@ -13,7 +13,7 @@ from run import Outcome, live
 from truth import Broken
 from world import World
 
-IN_MEMORY = Path("/dev/shm")
+IN_MEMORY = Path("/dev/shm")  # noqa: S108 - the folder in it has a name of its own
 """A disk in memory, where there is one: a world commits as often as a year of brewing."""
 
 

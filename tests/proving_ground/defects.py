@@ -1,4 +1,4 @@
-"""Deliberate defects of core, service, journal and ports: each breaks an invariant by one small patch.
+"""Deliberate defects of core, service, journal and ports: each breaks an invariant by one patch.
 
 Each comes with a seed whose world is clean without it and shows it. `DEFECTS` is the whole list;
 `prove.py --defects` runs all of it.
@@ -345,7 +345,30 @@ def planted(plant: Callable[[Patch], None]) -> Any:
 SHOWN_WITHIN_S = 0.8 * DAY_S
 """So much of a short world is enough to show each of them, s."""
 
-SEED_OF: dict[str, int] = {}
+SEED_OF: dict[str, int] = {
+    "leaves_out_the_changeover": 4,
+    "leaves_out_the_starts_per_hour": 4,
+    "takes_unknown_for_long_ago": 4,
+    "believes_every_record": 4,
+    "forgets_lines_when_the_site_is_read_again": 7,
+    "leaves_out_the_fail_safe": 5,
+    "raises_no_alarm_about_a_probe": 5,
+    "goes_on_without_air": 3,
+    "leaves_out_the_air_limits": 3,
+    "leaves_out_the_longest_run": 12,
+    "argues_with_safety": 12,
+    "leaves_relays_on_at_the_end": 7,
+    "tells_no_switching_off": 4,
+    "tells_what_did_not_happen": 4,
+    "writes_events_only_now_and_then": 4,
+    "forgets_a_steps_clock": 4,
+    "skips_a_step": 4,
+    "shortens_holds": 4,
+    "tells_of_no_outage": 4,
+    "does_not_add_up_the_supply": 13,
+    "locks_nothing": 5,
+    "claims_the_lines_before_the_lock": 5,
+}
 """The seed of the short world that shows a defect."""
 
 

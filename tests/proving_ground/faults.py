@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from random import Random
 from typing import TYPE_CHECKING, Any
 
@@ -198,7 +199,7 @@ def _draw_past(random: Random, world: World) -> Args:
 def _flicker(run: Run, args: Args) -> None:
     for number in range(args["times"]):
         cut = {"lasts_s": args["lasts_s"], "wall_survives": False, "clock_set_after_s": 60.0}
-        run.later(number * args["every_s"], lambda: run.cut_power(cut))
+        run.later(number * args["every_s"], partial(run.cut_power, cut))
 
 
 def _tears(what: str) -> Kind:
@@ -289,7 +290,8 @@ def _locks(to_write: bool) -> Kind:
 
         def mend() -> None:
             run.disk.release()
-            run.disk_mended()
+            if to_write:
+                run.disk_mended()
 
         if to_write:
             run.disk_fails()

@@ -1,4 +1,4 @@
-"""What the journal says, held against what must never happen and against the record of the coils."""
+"""What the journal says, held against what must never happen and against what the coils did."""
 
 from __future__ import annotations
 
@@ -48,9 +48,9 @@ _NOT_OVER_A_STALL = (
     "alarm raised",
     "off without effect",
 )
-"""What the replay asks of whoever is in charge. A tick that hangs for hours between its first look
-at the clock and its probes has rows of readings that are newer than its own moment, and nobody is
-in charge meanwhile; the replay knows nothing of that, so that these are not asked of such worlds."""
+"""What the replay asks of whoever is in charge. A tick that hangs between its first look at the
+clock and its probes has rows of readings that are newer than its own moment, and nobody is
+in charge meanwhile; the replay knows nothing of that: these are not asked of such worlds."""
 
 
 def broken_in_journal(outcome: Outcome) -> list[Broken]:
@@ -218,7 +218,7 @@ def _nothing_lost(outcome: Outcome) -> Iterator[Broken]:
         for row in rows_of(outcome.journal, "SELECT lost_events FROM journal_incidents")
     )
     for kind, table in _TABLE_OF.items():
-        (row,) = rows_of(outcome.journal, f"SELECT count(*) AS there FROM {table}")
+        (row,) = rows_of(outcome.journal, f"SELECT count(*) AS there FROM {table}")  # noqa: S608 - constants
         missing = outcome.committed.get(kind, 0) - row["there"]
         if missing > lost:
             detail = f"{missing} of {table} are gone"

@@ -1,4 +1,4 @@
-"""8: a profile's steps come in order, none twice, each for as long as it should; outages are told."""
+"""8: steps come in order, none twice, each for as long as it should; outages are told."""
 
 from __future__ import annotations
 
@@ -168,7 +168,7 @@ def _asked_near(asked_s: list[float], at_s: float) -> bool:
 def _rows(outcome: Outcome, chamber: str) -> list[dict[str, Any]]:
     return rows_of(
         outcome.journal,
-        "SELECT * FROM (SELECT 'step' AS what, boot, boot_id, mono_s, seq, profile, step_index, "
+        "SELECT * FROM (SELECT 'step' AS what, boot, boot_id, mono_s, seq, profile, step_index, "  # noqa: S608
         "change, elapsed_s FROM step_changes JOIN boots USING (boot) "
         f"WHERE chamber = '{chamber}' UNION ALL SELECT 'profile', boot, boot_id, mono_s, seq, "
         "profile, NULL, change, NULL FROM profile_changes JOIN boots USING (boot) "

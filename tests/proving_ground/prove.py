@@ -10,6 +10,8 @@
 A world that breaks a promise is printed with the command that replays it; the exit code is then 1.
 """
 
+# ruff: noqa: T201 - a command prints
+
 from __future__ import annotations
 
 import argparse

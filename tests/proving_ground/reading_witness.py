@@ -135,9 +135,9 @@ class ReadingWitness:
             if air.believed and air.is_beyond(settings.air_probe, low_c, high_c):
                 found.append((4, "air limits", f"{duty} is on at {air.newest_c[-1]:.2f} °C"))
         coldest_c = limits.coldest_beer_c
-        if Duty.COOL in running and vessel.believed:
-            if vessel.is_beyond(settings.vessel_probe, coldest_c, 999.0):
-                found.append((4, "freezing margin", f"cooling at {vessel.newest_c[-1]:.2f} °C"))
+        freezes = vessel.believed and vessel.is_beyond(settings.vessel_probe, coldest_c, 999.0)
+        if Duty.COOL in running and freezes:
+            found.append((4, "freezing margin", f"cooling at {vessel.newest_c[-1]:.2f} °C"))
 
     def _cycles(
         self,

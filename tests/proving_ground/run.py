@@ -208,6 +208,7 @@ class Run:
         self._witnesses: dict[str, ReadingWitness] = {}
         self._commands = dict.fromkeys(self.plants, 0)
         self._disk_ok_from_s = float("-inf")
+        self._disk_faults = 0
         self._is_over = False
         self._handed: dict[str, int] = {}
         self.committed: dict[str, int] = {}
@@ -556,11 +557,14 @@ class Run:
 
     def disk_fails(self) -> None:
         """The disk is not to be relied on from now on, until it is mended."""
+        self._disk_faults += 1
         self._disk_ok_from_s = float("inf")
 
     def disk_mended(self) -> None:
         """The disk works again; what waits for it is written when it is tried next."""
-        self._disk_ok_from_s = self.clock.true_utc_s + SHOWS_AFTER_S
+        self._disk_faults -= 1
+        if not self._disk_faults:
+            self._disk_ok_from_s = self.clock.true_utc_s + SHOWS_AFTER_S
 
     def _disk_may_fail(self) -> bool:
         return self.clock.true_utc_s < self._disk_ok_from_s or self.truth.set_aside

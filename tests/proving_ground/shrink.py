@@ -46,9 +46,7 @@ def shrink(world: World, promise: str, most_worlds: int = 200) -> Shrunk:
     return Shrunk(tuple(world.script[number] for number in numbers), numbers, tried)
 
 
-def ddmin(
-    whole: tuple[int, ...], fails: Callable[[tuple[int, ...]], bool]
-) -> tuple[int, ...]:
+def ddmin(whole: tuple[int, ...], fails: Callable[[tuple[int, ...]], bool]) -> tuple[int, ...]:
     """Return a part of `whole` that fails and of which no single member can be left out."""
     if fails(()):
         return ()
