@@ -6,8 +6,8 @@
     ── cool until ──── a call for cooling ends at or below
     ── heat from ───── a call for heat begins at or below
 
-Each side has its own band and differential. Where the four edges lie is worked out in `swing.py`:
-from the settings alone (`plain_edges` here), or with what has been learned of the chamber.
+Each side has its own band and differential. Where the four edges lie comes from the
+settings alone (`plain_edges`), or from what has been learned of the chamber as well (`edges.py`).
 """
 
 from __future__ import annotations
@@ -46,6 +46,18 @@ class Edges:
     cool_until_c: float
     coming_c: float | None = None
     """Where the beer is still going by itself after a run; None: nowhere."""
+
+    def moved(self, by_c: float) -> Edges:
+        """Return the same edges so much higher, °C."""
+        if not by_c:
+            return self
+        return Edges(
+            self.heat_from_c + by_c,
+            self.heat_until_c + by_c,
+            self.cool_from_c + by_c,
+            self.cool_until_c + by_c,
+            None if self.coming_c is None else self.coming_c + by_c,
+        )
 
 
 def plain_edges(

@@ -11,13 +11,23 @@ from __future__ import annotations
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from fermd.control import conditions, health, orders, outages, placing, profile_orders, profile_run, safety
+from fermd.control import (
+    conditions,
+    health,
+    orders,
+    outages,
+    placing,
+    profile_orders,
+    profile_run,
+    safety,
+)
 from fermd.control.alarms import Alarms, observe, standing
 from fermd.control.bands import Call, Called
 from fermd.control.bands import call as call_of_bands
 from fermd.control.calendar import WallTime
 from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
+from fermd.control.edges import Sight, edges
 from fermd.control.effect import Watch, watch
 from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged, TrustChanged
 from fermd.control.moment import Moment
@@ -29,7 +39,7 @@ from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
-from fermd.control.swing import Look, Sight, Swing, edges, learn
+from fermd.control.swing import Look, Swing, learn
 
 LONGEST_TICK_S = 300.0
 """Two ticks further apart than this, s, were no control: the time between them is a gap, and does
@@ -62,7 +72,9 @@ class _View:
     placing: placing.Placing
 
 
-_TICKED = replacer(ChamberState, "healths", "call", "watches", "alarms", "swing", "placing", "last_mono_s")
+_TICKED = replacer(
+    ChamberState, "healths", "call", "watches", "alarms", "swing", "placing", "last_mono_s"
+)
 """What every tick changes, changed in one go: this is the hottest path of the simulator."""
 
 
@@ -184,17 +196,19 @@ def _call(
     now: Moment,
 ) -> Called:
     """What is called for by the bands; overrides come in output by output, in `_wish`."""
-    if view.beer_c is None:
+    if view.vessel_c is None or view.beer_c is None:
         chosen = safety.fail_safe_call(settings.fail_safe, view.vessel, now.mono_s)
         return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
     if target is None:
-        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.beer_c))
+        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
     running = _running(state.histories)
     run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
     drift_c_per_h = placing.drift_c_per_h(view.placing, view.beer_c)
     sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h)
-    now_edges = edges(state.swing, settings, target, sight)
-    return call_of_bands(now_edges, view.beer_c, state.call)
+    # The bands go by what the probe shows: the edges move by what it sees beside the beer.
+    beside_c = view.vessel_c - view.beer_c
+    edges_now = edges(state.swing, settings, target, sight).moved(beside_c)
+    return call_of_bands(edges_now, view.vessel_c, state.call)
 
 
 def _running(histories: Mapping[Duty, History]) -> Duty | None:

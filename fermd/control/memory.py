@@ -1,8 +1,8 @@
 """What of a chamber's state outlives the process, as plain values that JSON can hold.
 
-Remembered: the mode, the target set by hand, the profile with its steps and progress, and which
-alarms are raised or acknowledged (one whose condition is gone by then clears in its own time; a
-latched one still waits for a person). Not remembered, on purpose: probe health (a probe must earn
+Remembered: the mode, the target set by hand, the profile with its steps and progress, what was
+learned of the chamber, and which alarms are raised or acknowledged (one whose condition is gone by
+then clears in its own time; a latched one still waits for a person). Not remembered, on purpose: probe health (a probe must earn
 its trust again), overrides (nobody may be there any more), and calls. The lines' histories are
 kept apart, because they belong to the lines and not to the chamber.
 """
@@ -17,10 +17,11 @@ from fermd.control.alarms import Alarm, AlarmKind
 from fermd.control.commands import PlanStart
 from fermd.control.decision import Mode
 from fermd.control.events import AlarmPhase
+from fermd.control.placing import recalled, sums
 from fermd.control.plain_profile import number, profile_from_plain, profile_to_plain, text
 from fermd.control.progress import Progress
-from fermd.control.state import ChamberState
 from fermd.control.settings import Duty
+from fermd.control.state import ChamberState
 from fermd.control.steps import Target
 from fermd.control.swing import Learned, Swing
 
@@ -61,6 +62,7 @@ def to_plain(state: ChamberState) -> dict[str, Any]:
             "who": state.planned.who,
         },
         "learned": {duty.value: asdict(known) for duty, known in state.swing.learned.items()},
+        "vessel_fit": sums(state.placing),
         "ran_last": None if state.swing.last is None else state.swing.last.value,
         "acknowledged": [
             [alarm.kind.value, alarm.subject]
@@ -136,6 +138,7 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         hand=None if hand is None else _target(hand),
         progress=progress,
         swing=_swing(plain),
+        placing=recalled([number(one) for one in plain.get("vessel_fit", ())]),
         planned=None
         if planned is None
         else PlanStart(

@@ -1,4 +1,4 @@
-"""What the vessel probe sees beside the beer, fitted on line; and the vessel's own constants with it.
+"""What the vessel probe sees beside the beer, fitted on line, and the vessel's own constants.
 
 A probe in a thermowell shows the beer. One that is taped to the vessel shows its wall: colder than
 the beer while the fridge runs or a fermentation sends its heat out, warmer beside a heat belt.
@@ -10,12 +10,13 @@ gives from one window of readings to the next
     y₂ − y₁ = s · (a₂ − a₁) + s' · (a₁ − a₀) + c · (u₂ − u₁) + c' · (u₁ − u₀)
               + rate · h · (a − y) + warmth · h + power · h · u
 
-s and s', c and c': how much of air and heater the probe sees, at once and a window later; rate: how
-fast the beer follows the air (1/rate is the vessel's time constant); warmth: by how much the beer
-warms of itself, which is its fermentation; power: by how much the heater warms it. They are fitted by
-least squares with exponential forgetting, and drawn to nought as far as the readings say nothing of
-them (ridge regression; Hastie, Tibshirani and Friedman, The Elements of Statistical Learning,
-sec. 3.4.1; from memory). The beer is then at (y − S a − C u) / (1 − S), with S = s + s', C = c + c'.
+s and s', c and c': how much of air and heater the probe sees, at once and a window later; rate:
+how fast the beer follows the air (1/rate is the vessel's time constant); warmth: by how much the
+beer warms of itself, which is its fermentation; power: by how much the heater warms it. They are
+fitted by least squares with exponential forgetting, and drawn to nought as far as the readings say
+nothing of them (ridge regression; Hastie, Tibshirani and Friedman, The Elements of Statistical
+Learning, sec. 3.4.1; from memory). With S = s + s' and C = c + c' the beer is then at
+(y − S a − C u) / (1 − S).
 
 What is fitted is acted on only once it is known well, is bounded, and is nothing below what a probe
 in a well can seem to have. Assumed: windows are short against the vessel's time constant (hours)
@@ -24,6 +25,7 @@ and long against the lags of the probes (minutes).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fermd.control.replacing import replacer
@@ -132,14 +134,14 @@ class Placing:
 
 
 def beer_c(placing: Placing, settings: ForesightSettings, vessel_c: float) -> float:
-    """Return the beer's temperature, °C: what the vessel probe shows, less what it sees beside it."""
+    """Return the beer's temperature, °C: what the vessel probe shows, less what else it sees."""
     if placing.beer_c is None or not settings.foresee:
         return vessel_c
     return min(max(placing.beer_c, vessel_c - settings.most_c), vessel_c + settings.most_c)
 
 
 def _shown_c(placing: Placing, vessel_c: float) -> float | None:
-    """Return what the beer is by this reading alone; None if the probe sees nothing but the beer."""
+    """Return the beer by this reading alone; None if the probe sees nothing else."""
     air_c = placing.air_seen_c
     if air_c is None or not placing.is_known:
         return None
@@ -156,7 +158,8 @@ def _follow(placing: Placing, vessel_c: float, passed_s: float, *, heating: bool
     """Carry the estimate on by the model, and draw it to what is read.
 
     What is read is wrong for some minutes after each switching, by the lags of wall and probes;
-    the model bridges them (an observer; Åström and Murray, Feedback Systems, sec. 7.2: from memory).
+    the model bridges them (an observer; Åström and Murray, Feedback Systems, sec. 7.2, from
+    memory).
     """
     shown_c, before_c, air_c = _shown_c(placing, vessel_c), placing.beer_c, placing.air_seen_c
     if shown_c is None or before_c is None or air_c is None:
@@ -280,21 +283,53 @@ def _fit(placing: Placing, now: Means, span_h: float) -> Placing:
         FORGETTING * product + one * moved_c
         for product, one in zip(placing.products, x, strict=True)
     )
+    noise_c2 = placing.noise_c2 + NOISE_WEIGHT * (left_c * left_c - placing.noise_c2)
+    return _solved(replace(placing, squares=squares, products=products, noise_c2=noise_c2))
+
+
+def _solved(placing: Placing) -> Placing:
+    """Work the numbers out of the sums."""
+    squares = placing.squares
     rows = [list(squares[row * NUMBERS : (row + 1) * NUMBERS]) for row in range(NUMBERS)]
     for place, likely in enumerate(LIKELY):
         rows[place][place] += (LIKELY_NOISE_C / likely) ** 2
     of_share = [1.0 if place in (AT_ONCE, LATE) else 0.0 for place in range(NUMBERS)]
-    numbers, toward_share = solve(rows, (list(products), of_share))
-    noise_c2 = placing.noise_c2 + NOISE_WEIGHT * (left_c * left_c - placing.noise_c2)
-    variance = noise_c2 * (toward_share[AT_ONCE] + toward_share[LATE])
-    return replace(
-        placing,
-        numbers=tuple(numbers),
-        squares=squares,
-        products=products,
-        noise_c2=noise_c2,
-        error_of_share=max(0.0, variance) ** 0.5,
+    numbers, toward_share = solve(rows, (list(placing.products), of_share))
+    variance = placing.noise_c2 * (toward_share[AT_ONCE] + toward_share[LATE])
+    return replace(placing, numbers=tuple(numbers), error_of_share=max(0.0, variance) ** 0.5)
+
+
+def sums(placing: Placing) -> list[float]:
+    """Return what the fit rests on, as numbers that outlive the process; empty for nothing."""
+    if placing.squares == _NOTHING_SEEN:
+        return []
+    half = [placing.squares[one * NUMBERS + other] for one, other in _HALF]
+    return [float(f"{value:.6g}") for value in (*half, *placing.products, placing.noise_c2)]
+
+
+def recalled(numbers: Sequence[float]) -> Placing:
+    """Return the fit that rests on `sums`.
+
+    Raises:
+        ValueError: these are no sums of a fit.
+
+    """
+    if not numbers:
+        return Placing()
+    if len(numbers) != len(_HALF) + NUMBERS + 1:
+        raise ValueError(f"{len(numbers)} sums of a fit; there are {len(_HALF) + NUMBERS + 1}")
+    half = dict(zip(_HALF, numbers, strict=False))
+    squares = tuple(
+        half[min(one, other), max(one, other)] for one in range(NUMBERS) for other in range(NUMBERS)
     )
+    products = tuple(numbers[len(_HALF) : -1])
+    try:
+        return _solved(Placing(squares=squares, products=products, noise_c2=numbers[-1]))
+    except ZeroDivisionError as error:
+        raise ValueError("sums of no fit") from error
+
+
+_HALF = [(one, other) for one in range(NUMBERS) for other in range(one, NUMBERS)]
 
 
 def solve(

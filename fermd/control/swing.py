@@ -29,9 +29,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from fermd.control.bands import Edges, plain_edges
 from fermd.control.replacing import replacer
-from fermd.control.settings import BandSettings, ChamberSettings, Duty, ForesightSettings
+from fermd.control.settings import ChamberSettings, Duty, ForesightSettings
 from fermd.control.steps import Target
 
 SMOOTHED_S = 180.0
@@ -43,10 +42,6 @@ TURNED_C = 0.04
 
 WATCHED_S = 3 * 3600.0
 """A coast is over after this at the latest, s; the chamber model's take 20 to 90 min."""
-
-CARRIED_S = 3600.0
-"""Beer that has not turned so long after a stop, s, and is where it was foreseen to come to, is no
-longer carried by what was stored."""
 
 LEAST_DIFFERENCE_C = 1.5
 """Air less far from the beer than this, °C, tells nothing: two probes may be 1 °C apart."""
@@ -63,10 +58,6 @@ WEIGHT = 0.3
 
 AFAR = 3.0
 """A call with the beer more than so many bands from its target brings it from afar."""
-
-LEAVES_C = 0.1
-"""Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
-more than the probe's step and noise."""
 
 WAYS: Mapping[Duty, float] = {Duty.COOL: 1.0, Duty.HEAT: -1.0}
 """The side of the target on which an output is called for: above it, or below."""
@@ -187,85 +178,10 @@ def coast_c(
     return min(known.coast_c * times, settings.most_c)
 
 
-_NOTHING = Learned()
+NOTHING = Learned()
 
 
-@dataclass(frozen=True, slots=True)
-class Sight:
-    """What edges are worked out from, beside what was learned."""
-
-    mono_s: float
-    beer_c: float
-    air_c: float | None
-    running: Duty | None
-    """What of heat and cooling is on."""
-    run_s: float
-    """For how long, s."""
-    drift_c_per_h: float | None
-    """How fast the beer would move with everything off, where that is known."""
-
-
-def edges(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> Edges:
-    """Return where calls begin and end now."""
-    plain = plain_edges(target, settings.heat, settings.cool, swing.last)
-    heat_from_c, heat_until_c, warming_to_c = _side(
-        swing, settings, settings.heat, Duty.HEAT, target.heat_c, sight
-    ) or (plain.heat_from_c, plain.heat_until_c, None)
-    cool_from_c, cool_until_c, cooling_to_c = _side(
-        swing, settings, settings.cool, Duty.COOL, target.cool_c, sight
-    ) or (plain.cool_from_c, plain.cool_until_c, None)
-    coming_c = cooling_to_c if warming_to_c is None else warming_to_c
-    return Edges(heat_from_c, heat_until_c, cool_from_c, cool_until_c, coming_c)
-
-
-def _side(
-    swing: Swing,
-    settings: ChamberSettings,
-    band: BandSettings,
-    duty: Duty,
-    target_c: float,
-    sight: Sight,
-) -> tuple[float, float, float | None] | None:
-    known = swing.learned.get(duty, _NOTHING)
-    if not fits(known, settings.foresight):
-        return None
-    way, coming_c = WAYS[duty], None
-    if swing.last is None or swing.last is duty:
-        half_c = max(band.band_c, min(known.least_swing_c / 2, band.changeover_band_c))
-        begins_c = max(0.0, half_c - known.lag_c)
-    elif _left_by_itself(swing, sight, way):
-        begins_c = min(band.band_c + LEAVES_C, band.changeover_band_c)
-    else:
-        begins_c = band.changeover_band_c
-    # From afar, or in the other side's stead, it is brought to the target; the next call swings.
-    ends_c = 0.0 if swing.afar or swing.stands_in else band.band_c - band.differential_c
-    if sight.running is duty:
-        ends_c += coast_c(
-            known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s
-        )
-    if swing.after_stop is not None:
-        left_c = max(0.0, _left_c(swing.after_stop, sight.beer_c))
-        begins_c += left_c
-        if left_c and swing.after_stop.duty is duty:
-            coming_c = sight.beer_c - way * left_c
-    middle_c = target_c - known.centre_c
-    return middle_c + way * begins_c, middle_c + way * ends_c, coming_c
-
-
-def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
-    """Tell whether beer on this side of its target is there by itself, and not by the other side.
-
-    The other side's coast must be over, and the beer must be moving away with everything off.
-    """
-    stop = swing.after_stop
-    if stop is not None:
-        just = sight.mono_s - stop.at_mono_s < CARRIED_S
-        if just or _left_c(stop, sight.beer_c) > 0:
-            return False
-    return sight.drift_c_per_h is None or way * sight.drift_c_per_h > 0
-
-
-def _left_c(stop: Turn, beer_c: float) -> float:
+def to_go_c(stop: Turn, beer_c: float) -> float:
     """Return how far the beer is still to go after a stop, by what was foreseen, °C."""
     return WAYS[stop.duty] * (beer_c - stop.beer_c) + stop.foreseen_c
 
@@ -325,7 +241,7 @@ def _learn_centre(swing: Swing, settings: ChamberSettings, duty: Duty) -> Swing:
     cycle = swing.cycle
     if cycle is None or swing.last is not duty or not cycle.lasted_s:
         return swing
-    known = swing.learned.get(duty, _NOTHING)
+    known = swing.learned.get(duty, NOTHING)
     band = settings.cool if duty is Duty.COOL else settings.heat
     centre_c = known.centre_c + WEIGHT * cycle.off_cs / cycle.lasted_s
     centre_c = min(max(centre_c, -band.band_c / 2), band.band_c / 2)
@@ -363,7 +279,7 @@ def _started(
 def _stopped(
     swing: Swing, settings: ChamberSettings, look: Look, duty: Duty, beer_c: float, smooth_c: float
 ) -> Swing:
-    known = swing.learned.get(duty, _NOTHING)
+    known = swing.learned.get(duty, NOTHING)
     air_c = look.air_c
     difference_c = 0.0 if air_c is None else max(0.0, WAYS[duty] * (beer_c - air_c))
     stop = Turn(
@@ -417,7 +333,7 @@ def _learn_lag(swing: Swing, settings: ChamberSettings, start: Turn) -> Swing:
     swing = replace(swing, after_start=None, peak_c=start.furthest_c)
     if not start.teaches:
         return swing
-    known = swing.learned.get(start.duty, _NOTHING)
+    known = swing.learned.get(start.duty, NOTHING)
     band = settings.cool if start.duty is Duty.COOL else settings.heat
     seen_c = WAYS[start.duty] * (start.furthest_c - start.beer_c)
     lag_c = known.lag_c + WEIGHT * (seen_c - known.lag_c)
@@ -430,7 +346,7 @@ def _learn_coast(swing: Swing, settings: ChamberSettings, stop: Turn) -> Swing:
     if not stop.teaches:
         return swing
     duty, most_c = stop.duty, settings.foresight.most_c
-    known = swing.learned.get(duty, _NOTHING)
+    known = swing.learned.get(duty, NOTHING)
     weight = _weight(known.runs)
     seen_c = min(max(WAYS[duty] * (stop.beer_c - stop.furthest_c), 0.0), most_c)
     error_c = abs(seen_c - stop.foreseen_c)
@@ -446,9 +362,7 @@ def _learn_coast(swing: Swing, settings: ChamberSettings, stop: Turn) -> Swing:
     return replace(swing, learned={**swing.learned, duty: known})
 
 
-def _least_swing_c(
-    swing: Swing, settings: ChamberSettings, stop: Turn, known: Learned
-) -> float:
+def _least_swing_c(swing: Swing, settings: ChamberSettings, stop: Turn, known: Learned) -> float:
     """Return the least swing after one more run; one that could be ended at will lets it fade."""
     minimum_s = settings.by_duty[stop.duty].protection.minimum_run_s
     seen_c = 0.0

@@ -26,6 +26,7 @@ from trace import Line
 
 from contestants import (
     BEST,
+    EVEN,
     FERMD,
     ON_OFF,
     PID,
@@ -58,12 +59,12 @@ def compete(name: str, contestants: Sequence[str], seed: int, fresh: int) -> tup
     """Run all contestants in one scenario; the best possible gets as many starts as fermd took."""
     scenario = entries(seed, fresh)[name]
     entry: Entry = {}
-    for contestant in sorted(contestants, key=BEST.__eq__):
-        allowed = None
+    for contestant in sorted(contestants, key=lambda name: (name != FERMD, name == BEST)):
+        allowed, even = None, 0.0
         if FERMD in entry:
             mine = entry[FERMD][0]
-            allowed = mine.cool_starts_a_day + mine.heat_starts_a_day
-        trace = run_contestant(scenario, contestant, seed, allowed)
+            allowed, even = mine.cool_starts_a_day + mine.heat_starts_a_day, mine.starts_a_day
+        trace = run_contestant(scenario, contestant, seed, allowed, even)
         entry[contestant] = figures(scenario, trace), Line.of(trace)
     return name, entry
 
@@ -149,8 +150,8 @@ def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--contestants",
         type=_names,
-        default=[FERMD, ON_OFF, PID, BEST],
-        help="fermd,on-off,pid,best; a rival's knob after a colon: on-off:0.5, pid:60",
+        default=[FERMD, ON_OFF, PID, f"{ON_OFF}:{EVEN}", f"{PID}:{EVEN}", BEST],
+        help="fermd,on-off,pid,on-off:even,pid:even,best; or a rival's knob: on-off:0.5, pid:60",
     )
     parser.add_argument("--sweep", action="store_true", help="rivals with many settings of a knob")
     parser.add_argument("--picture", type=Path, help="draw the traces into this file")

@@ -1,7 +1,9 @@
 """Who takes part in the comparison, by name: `fermd`, `on-off`, `pid`, `best`.
 
 A rival's knob can be set after a colon: `on-off:0.5` has a differential of 0.5 °C, `pid:60` a
-window of 60 minutes.
+window of 60 minutes. `on-off:even` and `pid:even` have theirs set for each scenario so that they
+take about as many starts as fermd does there, and no fewer: on-off control holds better the more
+often it switches, and only who switches as often can be compared by the error alone.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 from trace import Trace
 from typing import Final
 
+from figures import figures
 from run import run
 from scenario import Scenario
 from thermostats.as_shipped import AsShipped
@@ -30,6 +33,17 @@ SWEPT: Final = {
 """The settings of each rival's knob that a sweep runs: °C of differential, minutes of window."""
 
 
+EVEN: Final = "even"
+"""In place of a knob: as many starts as fermd takes."""
+
+WIDEST: Final = {ON_OFF: 1.0, PID: 360.0}
+"""Where the search for such a setting begins: °C of differential, minutes of window."""
+
+NARROWER: Final = 1.15
+"""Each setting that is tried is this much narrower than the one before, until it takes this much
+more starts than fermd; of those that take as many or more, the one with the least error counts."""
+
+
 class NobodyCalledSoError(ValueError):
     """A name that is no contestant's."""
 
@@ -45,6 +59,8 @@ def checked(name: str) -> str:
     if who in {FERMD, BEST} and not colon:
         return name
     if who in {ON_OFF, PID}:
+        if knob == EVEN:
+            return name
         try:
             if not colon or 0.0 < float(knob) < 1e4:
                 return name
@@ -68,12 +84,39 @@ def thermostat(scenario: Scenario, name: str) -> Thermostat:
 
 
 def run_contestant(
-    scenario: Scenario, name: str, seed: int, most_starts_a_day: float | None
+    scenario: Scenario,
+    name: str,
+    seed: int,
+    most_starts_a_day: float | None,
+    starts_a_day: float = 0.0,
 ) -> Trace:
-    """Run one contestant; the best possible is allowed no more starts than are given."""
+    """Run one contestant.
+
+    The best possible is allowed no more starts than are given, of cooling and heat together; who is
+    to be even takes at least `starts_a_day`.
+    """
+    who, _, knob = name.partition(":")
+    if knob == EVEN:
+        return run_even(scenario, who, seed, starts_a_day)
     if name == BEST:
         # The search is the one part that takes minutes, and is loaded only when it is wanted.
         from best_possible import best_possible
 
         return best_possible(scenario, seed, most_starts_a_day)
     return run(scenario, thermostat(scenario, name), name, seed)
+
+
+def run_even(scenario: Scenario, rival: str, seed: int, starts_a_day: float) -> Trace:
+    """Run a rival with the setting that holds best, of those that take about as many starts."""
+    knob, fewest = WIDEST[rival], max(starts_a_day, 0.1)
+    best: tuple[float, Trace] | None = None
+    while True:
+        name = f"{rival}:{knob:.3g}"
+        trace = run(scenario, thermostat(scenario, name), name, seed)
+        found = figures(scenario, trace)
+        enough = found.starts_a_day >= fewest
+        if enough and (best is None or found.rms_c < best[0]):
+            best = found.rms_c, trace
+        if best is not None and found.starts_a_day >= NARROWER * fewest:
+            return best[1]
+        knob /= NARROWER

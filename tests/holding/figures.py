@@ -11,6 +11,7 @@ from math import inf
 from trace import Series, Trace
 
 import numpy as np
+from numpy.typing import NDArray
 from scenario import DAY_S, HOUR_S, Leg, Scenario
 
 WITHIN_C = 0.3
@@ -28,7 +29,7 @@ class StepFigures:
     from_c: float
     to_c: float
     overshoot_c: float
-    """The furthest beyond the new target, the way the target went, from the first time that the beer
+    """The furthest beyond the new target, the way the target went, from where the beer first
     passes it until it is back at it, °C: what the step did, and not the swing that every on-off
     control goes on with."""
     undershoot_c: float
@@ -57,14 +58,19 @@ class Figures:
     """Root mean square of the error during ramps, °C; None without ramps."""
     cool_starts_a_day: float
     heat_starts_a_day: float
+    held_cool_starts_a_day: float
+    """As `cool_starts_a_day`, of the holds alone: the same time that the error is taken over."""
+    held_heat_starts_a_day: float
     shortest_off_s: float | None
     kwh_a_day: float
     steps: tuple[StepFigures, ...]
 
     @property
     def starts_a_day(self) -> float:
-        """Starts of what cools, or of what heats where nothing cools."""
-        return self.cool_starts_a_day or self.heat_starts_a_day
+        """Starts in holds of what cools, or of what heats where nothing cools."""
+        if not self.cool_starts_a_day:
+            return self.held_heat_starts_a_day
+        return self.held_cool_starts_a_day
 
 
 def figures(scenario: Scenario, trace: Trace) -> Figures:
@@ -93,10 +99,18 @@ def figures(scenario: Scenario, trace: Trace) -> Figures:
         ramp_rms_c=_rms(error_c[ramped]) if ramped.any() else None,
         cool_starts_a_day=trace.cool_starts_s.size / days,
         heat_starts_a_day=trace.heat_starts_s.size / days,
+        held_cool_starts_a_day=_held_a_day(trace, held, trace.cool_starts_s),
+        held_heat_starts_a_day=_held_a_day(trace, held, trace.heat_starts_s),
         shortest_off_s=trace.shortest_off_s,
         kwh_a_day=trace.electric_j / 3.6e6 / days,
         steps=tuple(steps),
     )
+
+
+def _held_a_day(trace: Trace, held: NDArray[np.bool_], starts_s: Series) -> float:
+    ticks = np.searchsorted(trace.t_s, starts_s, side="right") - 1
+    period_s = float(trace.t_s[1] - trace.t_s[0])
+    return float(np.count_nonzero(held[ticks])) / (np.count_nonzero(held) * period_s / DAY_S)
 
 
 def _rms(error_c: Series) -> float:

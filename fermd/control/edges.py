@@ -1,0 +1,99 @@
+"""Where calls begin and end now: the bands, moved by what was learned of the beer's swing.
+
+A side that may foresee begins its call at its band, less the lag; it ends it a differential
+further back, less the coast. Where that may not be done (switched off, or too often wrong) its
+plain edges stand (`bands.py`). The side that did not run last begins only beyond its changeover
+band, unless the beer has plainly gone there by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fermd.control.bands import Edges, plain_edges
+from fermd.control.settings import BandSettings, ChamberSettings, Duty
+from fermd.control.steps import Target
+from fermd.control.swing import NOTHING, WAYS, Swing, coast_c, fits, to_go_c
+
+LEAVES_C = 0.1
+"""Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
+more than the probe's step and noise."""
+
+CARRIED_S: Mapping[Duty, float] = {Duty.COOL: 3600.0, Duty.HEAT: 1200.0}
+"""Beer that has not turned so long after a stop, s, and is where it was foreseen to come to, is no
+longer carried by what was stored: an hour for the cold of a cabinet, 20 min for the heat of a
+belt (chamber model)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What edges are worked out from, beside what was learned."""
+
+    mono_s: float
+    beer_c: float
+    air_c: float | None
+    running: Duty | None
+    """What of heat and cooling is on."""
+    run_s: float
+    """For how long, s."""
+    drift_c_per_h: float | None
+    """How fast the beer would move with everything off, where that is known."""
+
+
+def edges(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> Edges:
+    """Return where calls begin and end now."""
+    plain = plain_edges(target, settings.heat, settings.cool, swing.last)
+    heat_from_c, heat_until_c, warming_to_c = _side(
+        swing, settings, settings.heat, Duty.HEAT, target.heat_c, sight
+    ) or (plain.heat_from_c, plain.heat_until_c, None)
+    cool_from_c, cool_until_c, cooling_to_c = _side(
+        swing, settings, settings.cool, Duty.COOL, target.cool_c, sight
+    ) or (plain.cool_from_c, plain.cool_until_c, None)
+    coming_c = cooling_to_c if warming_to_c is None else warming_to_c
+    return Edges(heat_from_c, heat_until_c, cool_from_c, cool_until_c, coming_c)
+
+
+def _side(
+    swing: Swing,
+    settings: ChamberSettings,
+    band: BandSettings,
+    duty: Duty,
+    target_c: float,
+    sight: Sight,
+) -> tuple[float, float, float | None] | None:
+    known = swing.learned.get(duty, NOTHING)
+    if not fits(known, settings.foresight):
+        return None
+    way, coming_c = WAYS[duty], None
+    if swing.last is None or swing.last is duty:
+        half_c = max(band.band_c, min(known.least_swing_c / 2, band.changeover_band_c))
+        begins_c = max(0.0, half_c - known.lag_c)
+    elif _left_by_itself(swing, sight, way):
+        begins_c = min(band.band_c + LEAVES_C, band.changeover_band_c)
+    else:
+        begins_c = band.changeover_band_c
+    # From afar, or in the other side's stead, it is brought to the target; the next call swings.
+    ends_c = 0.0 if swing.afar or swing.stands_in else band.band_c - band.differential_c
+    if sight.running is duty:
+        ends_c += coast_c(known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s)
+    if swing.after_stop is not None:
+        left_c = max(0.0, to_go_c(swing.after_stop, sight.beer_c))
+        begins_c += left_c
+        if left_c and swing.after_stop.duty is duty:
+            coming_c = sight.beer_c - way * left_c
+    middle_c = target_c - known.centre_c
+    return middle_c + way * begins_c, middle_c + way * ends_c, coming_c
+
+
+def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
+    """Tell whether beer on this side of its target is there by itself, and not by the other side.
+
+    The other side's coast must be over, and the beer must be moving away with everything off.
+    """
+    stop = swing.after_stop
+    if stop is not None:
+        just = sight.mono_s - stop.at_mono_s < CARRIED_S[stop.duty]
+        if just or to_go_c(stop, sight.beer_c) > 0:
+            return False
+    return sight.drift_c_per_h is None or way * sight.drift_c_per_h > 0
