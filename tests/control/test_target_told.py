@@ -6,6 +6,7 @@ from chamber_bench import Bench, settings, unprotected
 
 from fermd.control.commands import (
     ChangeRest,
+    ChangeStepTarget,
     PauseProfile,
     ResumeProfile,
     ReturnToPlan,
@@ -98,3 +99,9 @@ def test_a_step_beyond_the_plan_that_is_gone_back_to_was_no_ramp_of_it() -> None
     for command in (SkipStep(), SkipStep(), ReturnToPlan()):
         bench.tick(command)
     assert told(bench) == [(18.0, 18.0), (16.0, 16.0), (15.0, 15.0), (17.0, 17.0)]
+
+
+def test_another_target_for_the_present_step_is_told() -> None:
+    bench = running(Hold(18.0, DAY_S))
+    bench.tick(ChangeStepTarget(16.0))
+    assert told(bench) == [(18.0, 18.0), (16.0, 16.0)]
