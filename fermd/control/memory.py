@@ -2,9 +2,9 @@
 
 Remembered: the mode, the target set by hand, the profile with its steps and progress, what was
 learned of the chamber, and which alarms are raised or acknowledged (one whose condition is gone by
-then clears in its own time; a latched one still waits for a person). Not remembered, on purpose: probe health (a probe must earn
-its trust again), overrides (nobody may be there any more), and calls. The lines' histories are
-kept apart, because they belong to the lines and not to the chamber.
+then clears in its own time; a latched one still waits for a person). Not remembered, on purpose:
+probe health (a probe must earn its trust again), overrides (nobody may be there any more), and
+calls. The lines' histories are kept apart, because they belong to the lines and not to the chamber.
 """
 
 from __future__ import annotations

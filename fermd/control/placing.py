@@ -130,7 +130,16 @@ class Placing:
     @property
     def warms_c_per_h(self) -> float:
         """By how much the beer warms of itself, °C/h: its fermentation."""
-        return self.numbers[WARMTH]
+        return self._of_beer(WARMTH)
+
+    @property
+    def heater_warms_c_per_h(self) -> float:
+        """By how much the heater warms the beer while it is on, °C/h."""
+        return self._of_beer(POWER)
+
+    def _of_beer(self, place: int) -> float:
+        """Return a fitted speed as the beer has it: the probe shows less of it by its share."""
+        return self.numbers[place] / (1.0 - min(max(self.air_share, 0.0), MOST_SHARE))
 
 
 def beer_c(placing: Placing, settings: ForesightSettings, vessel_c: float) -> float:
@@ -164,7 +173,7 @@ def _follow(placing: Placing, vessel_c: float, passed_s: float, *, heating: bool
     shown_c, before_c, air_c = _shown_c(placing, vessel_c), placing.beer_c, placing.air_seen_c
     if shown_c is None or before_c is None or air_c is None:
         return placing if placing.beer_c == shown_c else replace(placing, beer_c=shown_c)
-    power_c_per_h = placing.numbers[POWER] if heating else 0.0
+    power_c_per_h = placing.heater_warms_c_per_h if heating else 0.0
     moves_c_per_h = (
         placing.follows_per_h * (air_c - before_c) + placing.warms_c_per_h + power_c_per_h
     )

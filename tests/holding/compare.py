@@ -63,7 +63,8 @@ def compete(name: str, contestants: Sequence[str], seed: int, fresh: int) -> tup
         allowed, even = None, 0.0
         if FERMD in entry:
             mine = entry[FERMD][0]
-            allowed, even = mine.cool_starts_a_day + mine.heat_starts_a_day, mine.starts_a_day
+            allowed = mine.cool_starts_a_day + mine.heat_starts_a_day
+            even = mine.starts_a_day
         trace = run_contestant(scenario, contestant, seed, allowed, even)
         entry[contestant] = figures(scenario, trace), Line.of(trace)
     return name, entry

@@ -39,9 +39,12 @@ EVEN: Final = "even"
 WIDEST: Final = {ON_OFF: 1.0, PID: 360.0}
 """Where the search for such a setting begins: °C of differential, minutes of window."""
 
-NARROWER: Final = 1.15
-"""Each setting that is tried is this much narrower than the one before, until it takes this much
-more starts than fermd; of those that take as many or more, the one with the least error counts."""
+NARROWER: Final = 1.1
+"""Each setting that is tried is so much narrower than the one before ..."""
+
+ENOUGH: Final = 1.2
+"""... until it takes so many times as many starts as fermd; of those that take as many or more,
+the one that takes the fewest is even with it."""
 
 
 class NobodyCalledSoError(ValueError):
@@ -107,16 +110,15 @@ def run_contestant(
 
 
 def run_even(scenario: Scenario, rival: str, seed: int, starts_a_day: float) -> Trace:
-    """Run a rival with the setting that holds best, of those that take about as many starts."""
-    knob, fewest = WIDEST[rival], max(starts_a_day, 0.1)
-    best: tuple[float, Trace] | None = None
+    """Run a rival with the setting that takes as many starts as these, or the fewest more."""
+    knob, wanted = WIDEST[rival], max(starts_a_day, 0.1)
+    even: tuple[float, Trace] | None = None
     while True:
         name = f"{rival}:{knob:.3g}"
         trace = run(scenario, thermostat(scenario, name), name, seed)
-        found = figures(scenario, trace)
-        enough = found.starts_a_day >= fewest
-        if enough and (best is None or found.rms_c < best[0]):
-            best = found.rms_c, trace
-        if best is not None and found.starts_a_day >= NARROWER * fewest:
-            return best[1]
+        starts = figures(scenario, trace).starts_a_day
+        if starts >= wanted and (even is None or starts < even[0]):
+            even = starts, trace
+        if even is not None and starts >= ENOUGH * wanted:
+            return even[1]
         knob /= NARROWER

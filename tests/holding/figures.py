@@ -67,10 +67,8 @@ class Figures:
 
     @property
     def starts_a_day(self) -> float:
-        """Starts in holds of what cools, or of what heats where nothing cools."""
-        if not self.cool_starts_a_day:
-            return self.held_heat_starts_a_day
-        return self.held_cool_starts_a_day
+        """Starts in holds, of cooling and heat together."""
+        return self.held_cool_starts_a_day + self.held_heat_starts_a_day
 
 
 def figures(scenario: Scenario, trace: Trace) -> Figures:

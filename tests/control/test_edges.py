@@ -1,0 +1,174 @@
+"""Where calls begin and end: the plain bands, and the bands moved by what was learned."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from chamber_bench import unprotected
+
+from fermd.control.bands import Edges, plain_edges
+from fermd.control.edges import CARRIED_S, LEAVES_C, Sight, edges
+from fermd.control.settings import (
+    CoolBandSettings,
+    Duty,
+    ForesightSettings,
+    HeatBandSettings,
+)
+from fermd.control.steps import Target
+from fermd.control.swing import Learned, Swing, Turn
+
+HEAT, COOL = HeatBandSettings(0.2, 0.4, 0.5), CoolBandSettings(0.3, 0.6, 0.7)
+GIVEN = unprotected(heat=HEAT, cool=COOL)
+AT_10 = Target.at(10.0)
+IDLE = Sight(10_000.0, 10.0, 10.0, None, 0.0, None)
+KNOWN = Learned(runs=5, coast_c=0.4, difference_c=8.0, run_s=600.0)
+NO_COOL_YET = {Duty.COOL: Learned(runs=1), Duty.HEAT: Learned(runs=1)}
+
+
+def swing(duty: Duty = Duty.COOL, known: Learned = KNOWN, **given: object) -> Swing:
+    return replace(Swing({duty: known}, duty), **given)  # type: ignore[arg-type]
+
+
+def test_without_foresight_a_call_ends_at_the_target() -> None:
+    """What the beer coasts comes on top; with a smaller differential it ends before."""
+    assert plain_edges(AT_10, HEAT, COOL) == Edges(9.8, 10.0, 10.3, 10.0)
+    narrow = replace(HEAT, differential_c=0.05), replace(COOL, differential_c=0.1)
+    assert plain_edges(AT_10, *narrow) == Edges(9.8, pytest.approx(9.85), 10.3, pytest.approx(10.2))
+
+
+@pytest.mark.parametrize(
+    ("last", "heat_from_c", "cool_from_c"),
+    [(None, 9.8, 10.3), (Duty.COOL, 9.5, 10.3), (Duty.HEAT, 9.8, 10.7)],
+)
+def test_the_side_that_did_not_run_last_has_the_wider_band(
+    last: Duty | None, heat_from_c: float, cool_from_c: float
+) -> None:
+    plain = plain_edges(AT_10, HEAT, COOL, last)
+    assert (plain.heat_from_c, plain.cool_from_c) == (heat_from_c, cool_from_c)
+
+
+def test_each_side_has_its_own_target_in_a_free_rise() -> None:
+    assert plain_edges(Target(16.0, 22.0), HEAT, COOL) == Edges(15.8, 16.0, 22.3, 22.0)
+
+
+def test_edges_move_together() -> None:
+    assert Edges(9.0, 9.5, 11.0, 10.5, 10.0).moved(0.5) == Edges(9.5, 10.0, 11.5, 11.0, 10.5)
+    assert Edges(9.0, 9.5, 11.0, 10.5).moved(0.5) == Edges(9.5, 10.0, 11.5, 11.0)
+    still = Edges(9.0, 9.5, 11.0, 10.5)
+    assert still.moved(0.0) is still
+
+
+def test_a_call_for_cooling_ends_early_by_the_coast_while_it_runs() -> None:
+    off = edges(swing(), GIVEN, AT_10, IDLE)
+    assert (off.cool_from_c, off.cool_until_c) == (pytest.approx(10.3), pytest.approx(9.7))
+    on = replace(IDLE, running=Duty.COOL, run_s=600.0, air_c=6.0)
+    assert edges(swing(), GIVEN, AT_10, on).cool_until_c == pytest.approx(9.7 + 0.2)
+
+
+def test_a_call_for_heat_ends_early_by_its_own_coast() -> None:
+    on = replace(IDLE, running=Duty.HEAT, run_s=600.0, air_c=18.0)
+    found = edges(swing(Duty.HEAT), GIVEN, AT_10, on)
+    assert found.heat_until_c == pytest.approx(10.2 - 0.4)
+    assert found.heat_from_c == pytest.approx(9.8)
+
+
+def test_a_call_begins_early_by_the_lag_but_never_on_the_other_side_of_the_target() -> None:
+    lagging = swing(known=replace(KNOWN, lag_c=0.1))
+    assert edges(lagging, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.2)
+    slow = swing(known=replace(KNOWN, lag_c=0.6))
+    assert edges(slow, GIVEN, AT_10, IDLE).cool_from_c == 10.0
+
+
+def test_where_the_least_swing_is_wider_a_call_waits_until_the_beer_is_half_of_it_away() -> None:
+    strong = swing(known=replace(KNOWN, least_swing_c=1.0))
+    assert edges(strong, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.5)
+    stronger = swing(known=replace(KNOWN, least_swing_c=4.0))
+    assert edges(stronger, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.7)
+
+
+def test_the_middle_moves_both_edges() -> None:
+    low = swing(known=replace(KNOWN, centre_c=-0.1))
+    found = edges(low, GIVEN, AT_10, IDLE)
+    assert (found.cool_from_c, found.cool_until_c) == (pytest.approx(10.4), pytest.approx(9.8))
+
+
+@pytest.mark.parametrize("reason", ["afar", "stands_in"])
+def test_beer_from_afar_or_in_the_others_stead_is_brought_to_the_target_itself(
+    reason: str,
+) -> None:
+    assert edges(swing(**{reason: True}), GIVEN, AT_10, IDLE).cool_until_c == 10.0
+
+
+def test_while_the_beer_coasts_no_second_call_begins_before_it_has_arrived() -> None:
+    stop = Turn(Duty.COOL, 9_000.0, beer_c=10.1, furthest_c=10.1, foreseen_c=0.4)
+    found = edges(swing(after_stop=stop), GIVEN, AT_10, IDLE)
+    assert found.cool_from_c == pytest.approx(10.3 + 0.3)
+    assert found.coming_c == pytest.approx(9.7)
+    arrived = edges(swing(after_stop=stop), GIVEN, AT_10, replace(IDLE, beer_c=9.65))
+    assert arrived.cool_from_c == pytest.approx(10.3)
+    assert arrived.coming_c is None
+
+
+def test_a_heater_that_coasts_tells_where_the_beer_is_going() -> None:
+    stop = Turn(Duty.HEAT, 9_000.0, beer_c=9.9, furthest_c=9.9, foreseen_c=0.3)
+    found = edges(swing(Duty.HEAT, after_stop=stop), GIVEN, AT_10, IDLE)
+    assert found.coming_c == pytest.approx(10.2)
+
+
+@pytest.mark.parametrize(
+    ("settings_", "known"),
+    [
+        (ForesightSettings(foresee=False), KNOWN),
+        (ForesightSettings(), replace(KNOWN, error_c=0.31)),
+    ],
+    ids=["switched off", "too often wrong"],
+)
+def test_where_nothing_may_be_foreseen_the_plain_bands_decide(
+    settings_: ForesightSettings, known: Learned
+) -> None:
+    given = replace(GIVEN, foresight=settings_)
+    found = edges(swing(known=known, afar=True), given, AT_10, replace(IDLE, running=Duty.COOL))
+    assert (found.cool_from_c, found.cool_until_c) == (10.3, 10.0)
+
+
+# --- the side that did not run last --------------------------------------------------------------
+
+
+def heat_from_c(given: Swing, sight: Sight = IDLE) -> float:
+    return edges(given, GIVEN, AT_10, sight).heat_from_c
+
+
+JUST = Turn(Duty.COOL, IDLE.mono_s - 600.0, beer_c=9.9, furthest_c=9.7)
+LONG_AGO = replace(JUST, at_mono_s=IDLE.mono_s - CARRIED_S[Duty.COOL])
+
+
+def test_beer_that_has_turned_and_leaves_its_band_again_is_heated_early() -> None:
+    assert heat_from_c(swing()) == pytest.approx(10.0 - 0.2 - LEAVES_C)
+
+
+def test_beer_that_still_coasts_from_cooling_is_not_heated() -> None:
+    low = replace(IDLE, beer_c=9.6)
+    assert heat_from_c(swing(after_stop=JUST), low) == 9.5
+    # An hour after the stop, where it was foreseen to come to, it is there by itself.
+    assert heat_from_c(swing(after_stop=LONG_AGO), low) == pytest.approx(9.7)
+    # But not while more was foreseen: so much further still.
+    more = replace(LONG_AGO, foreseen_c=0.5)
+    assert heat_from_c(swing(after_stop=more), low) == pytest.approx(9.5 - 0.2)
+
+
+def test_beer_that_would_come_back_by_itself_is_not_heated() -> None:
+    assert heat_from_c(swing(), replace(IDLE, drift_c_per_h=0.05)) == 9.5
+    assert heat_from_c(swing(), replace(IDLE, drift_c_per_h=-0.05)) == pytest.approx(9.7)
+
+
+def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
+    stop = Turn(Duty.HEAT, IDLE.mono_s - CARRIED_S[Duty.HEAT], beer_c=9.9, furthest_c=10.1)
+    sight = replace(IDLE, beer_c=10.3, drift_c_per_h=0.2)
+    given = swing(Duty.HEAT, after_stop=stop)
+    assert edges(given, GIVEN, AT_10, sight).cool_from_c == pytest.approx(10.3 + LEAVES_C)
+
+
+def test_the_changeover_band_is_never_narrower_than_what_is_set() -> None:
+    tight = replace(GIVEN, heat=replace(HEAT, changeover_band_c=0.25))
+    assert edges(swing(), tight, AT_10, IDLE).heat_from_c == pytest.approx(9.75)

@@ -1,0 +1,202 @@
+"""What the vessel probe sees beside the beer: fitted to a vessel whose truth is known.
+
+The vessel of these tests is the equation in `placing.py` itself, stepped by 10 s, with probes that
+lag, scatter and count in 12-bit steps; in `tests/holding` the whole chamber model takes its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from random import Random
+
+import numpy as np
+import pytest
+
+from fermd.control.placing import (
+    KNOWN_TO,
+    MOST_SHARE,
+    Placing,
+    beer_c,
+    drift_c_per_h,
+    observe,
+    recalled,
+    solve,
+    sums,
+)
+from fermd.control.settings import ForesightSettings
+
+FORESIGHT = ForesightSettings()
+TICK_S = 10.0
+
+
+@dataclass
+class Vessel:
+    """Beer that follows the air, and two probes."""
+
+    share: float = 0.0
+    of_heater_c: float = 0.0
+    follows_per_h: float = 0.1
+    warms_c_per_h: float = 0.1
+    power_c_per_h: float = 1.0
+    vessel_lag_s: float = 60.0
+    air_lag_s: float = 120.0
+    noise_c: float = 0.03
+    heats: bool = False
+    beer_c: float = 12.0
+    air_c: float = 12.0
+    shown_c: float = 12.0
+    air_shown_c: float = 12.0
+    mono_s: float = 5000.0
+
+    def live(self, placing: Placing, hours: float, seed: int = 1) -> Placing:
+        """Let a fridge (and a heater) switch every few quarters of an hour."""
+        random = Random(seed)
+        for _ in range(round(hours * 360)):
+            self.mono_s += TICK_S
+            phase = self.mono_s % 7200.0
+            cooling = phase < 1200.0
+            heating = self.heats and 3600.0 <= phase < 4800.0
+            self._pass(cooling, heating)
+            placing = observe(
+                placing,
+                self._read(self.shown_c, random),
+                self._read(self.air_shown_c, random),
+                TICK_S,
+                self.mono_s,
+                heating=heating,
+            )
+        return placing
+
+    def _pass(self, cooling: bool, heating: bool) -> None:
+        tick_h = TICK_S / 3600.0
+        self.air_c += TICK_S / 900.0 * ((2.0 if cooling else 16.0) - self.air_c)
+        power_c_per_h = self.power_c_per_h if heating else 0.0
+        moves_c_per_h = self.follows_per_h * (self.air_c - self.beer_c) + self.warms_c_per_h
+        self.beer_c += tick_h * (moves_c_per_h + power_c_per_h)
+        body_c = (1.0 - self.share) * self.beer_c + self.share * self.air_c
+        body_c += self.of_heater_c * heating
+        self.shown_c += TICK_S / (TICK_S + self.vessel_lag_s) * (body_c - self.shown_c)
+        self.air_shown_c += TICK_S / (TICK_S + self.air_lag_s) * (self.air_c - self.air_shown_c)
+
+    def _read(self, temp_c: float, random: Random) -> float:
+        return round((temp_c + random.gauss(0.0, self.noise_c)) * 16.0) / 16.0
+
+
+def test_a_probe_in_a_well_is_found_to_see_nothing_but_the_beer() -> None:
+    placing = Vessel().live(Placing(), 24.0)
+    assert placing.is_known
+    assert placing.air_share == pytest.approx(0.0, abs=0.01)
+    assert placing.beer_c is None
+    assert beer_c(placing, FORESIGHT, 12.3) == 12.3
+
+
+@pytest.mark.parametrize(("vessel_lag_s", "within"), [(20.0, 0.01), (160.0, 0.01), (400.0, 0.04)])
+def test_a_taped_probe_is_found_to_see_its_share_of_the_air(
+    vessel_lag_s: float, within: float
+) -> None:
+    vessel = Vessel(share=0.15, vessel_lag_s=vessel_lag_s)
+    placing = vessel.live(Placing(), 36.0)
+    assert placing.air_share == pytest.approx(0.15, abs=within)
+    assert beer_c(placing, FORESIGHT, vessel.shown_c) == pytest.approx(vessel.beer_c, abs=0.1)
+
+
+def test_the_vessels_time_constant_and_its_fermentation_are_found() -> None:
+    placing = Vessel(share=0.1, follows_per_h=0.08, warms_c_per_h=0.25).live(Placing(), 36.0)
+    assert placing.follows_per_h == pytest.approx(0.08, rel=0.1)
+    assert placing.warms_c_per_h == pytest.approx(0.25, rel=0.1)
+    drift = drift_c_per_h(replace(placing, air_seen_c=10.0), 12.0)
+    assert drift == pytest.approx(0.25 - 0.08 * 2.0, abs=0.03)
+
+
+def test_what_the_heater_adds_to_a_taped_probe_is_found() -> None:
+    vessel = Vessel(share=0.1, of_heater_c=1.2, heats=True)
+    placing = vessel.live(Placing(), 48.0)
+    assert placing.of_heater_c == pytest.approx(1.2, abs=0.15)
+    assert placing.air_share == pytest.approx(0.1, abs=0.03)
+
+
+def test_the_estimate_stays_on_the_beer_while_heater_and_fridge_pull_the_probe_about() -> None:
+    vessel = Vessel(share=0.1, of_heater_c=1.2, heats=True)
+    placing = vessel.live(Placing(), 48.0)
+    off_c = []
+    for more in range(48):
+        placing = vessel.live(placing, 0.25, seed=more)
+        off_c.append(beer_c(placing, FORESIGHT, vessel.shown_c) - vessel.beer_c)
+    assert np.sqrt(np.mean(np.square(off_c))) < 0.12
+
+
+def test_a_fermentation_that_changes_is_followed() -> None:
+    vessel = Vessel(warms_c_per_h=0.3)
+    placing = vessel.live(Placing(), 48.0)
+    vessel.warms_c_per_h = 0.0
+    placing = vessel.live(placing, 48.0)
+    assert placing.warms_c_per_h == pytest.approx(0.0, abs=0.04)
+
+
+def test_nothing_is_acted_on_before_it_is_known() -> None:
+    vessel = Vessel(share=0.2)
+    placing = vessel.live(Placing(), 0.2)
+    assert not placing.is_known
+    assert beer_c(placing, FORESIGHT, 12.3) == 12.3
+    assert drift_c_per_h(placing, 12.0) is None
+    assert drift_c_per_h(Placing(), 12.0) is None
+
+
+def test_the_estimate_is_never_further_from_the_probe_than_is_allowed() -> None:
+    known = replace(Placing(), beer_c=15.0)
+    assert beer_c(known, FORESIGHT, 12.0) == 12.0 + FORESIGHT.most_c
+    assert beer_c(replace(known, beer_c=5.0), FORESIGHT, 12.0) == 12.0 - FORESIGHT.most_c
+    assert beer_c(known, ForesightSettings(foresee=False), 12.0) == 12.0
+
+
+def test_no_probe_is_taken_to_see_more_air_than_a_vessel_probe_can() -> None:
+    numbers = (0.9, 0.0, 0.0, 0.0, 0.1, 0.1, 0.0)
+    wild = Placing(numbers=numbers, error_of_share=KNOWN_TO / 2)
+    seen = observe(wild, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    assert seen.beer_c == pytest.approx((10.0 - MOST_SHARE * 5.0) / (1.0 - MOST_SHARE))
+
+
+def test_a_lost_air_probe_ends_the_estimate_and_forgets_nothing_fitted() -> None:
+    placing = Vessel(share=0.15).live(Placing(), 36.0)
+    lost = observe(placing, 12.0, None, TICK_S, 1e6, heating=False)
+    assert (lost.beer_c, lost.window, lost.means, lost.air_seen_c) == (None, None, (), None)
+    assert lost.numbers == placing.numbers
+    assert observe(lost, 12.0, None, TICK_S, 1e6 + 10.0, heating=False) is lost
+    blind = observe(placing, None, 11.0, TICK_S, 1e6, heating=False)
+    assert (blind.beer_c, blind.means) == (None, ())
+    assert blind.air_seen_c is not None
+
+
+def test_what_was_fitted_outlives_the_process() -> None:
+    placing = Vessel(share=0.15, of_heater_c=0.8, heats=True).live(Placing(), 30.0)
+    again = recalled(sums(placing))
+    assert again.numbers == pytest.approx(placing.numbers, abs=1e-3)
+    assert again.error_of_share == pytest.approx(placing.error_of_share, rel=1e-2)
+    assert recalled([]) == Placing()
+    assert sums(Placing()) == []
+
+
+@pytest.mark.parametrize("numbers", [[1.0], [0.0] * 35, [-(2.25e-2**2)] * 36], ids=str)
+def test_sums_that_are_none_are_refused_or_harmless(numbers: list[float]) -> None:
+    try:
+        placing = recalled(numbers)
+    except ValueError:
+        return
+    assert all(abs(each) < 1e6 for each in placing.numbers)
+
+
+def test_sums_that_cannot_be_solved_are_refused() -> None:
+    numbers = [0.0] * 36
+    numbers[0] = -((0.02 / 0.2) ** 2)
+    with pytest.raises(ValueError, match="sums of no fit"):
+        recalled(numbers)
+
+
+def test_the_elimination_agrees_with_numpy() -> None:
+    random = np.random.default_rng(1)
+    for _ in range(20):
+        root = random.normal(size=(7, 7))
+        matrix = root @ root.T + np.eye(7)
+        sides = random.normal(size=(7, 2))
+        found = solve(matrix.tolist(), (sides[:, 0].tolist(), sides[:, 1].tolist()))
+        assert np.allclose(np.array(found).T, np.linalg.solve(matrix, sides))
