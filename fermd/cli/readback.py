@@ -13,11 +13,12 @@ from fermd.cli.exits import Failure
 from fermd.control import wording
 from fermd.control.bands import Call
 from fermd.control.decision import Decision, Mode, OutputDecision
+from fermd.control.knowledge import Knowledge, KnownSide
+from fermd.control.placing import Placing
 from fermd.control.reading import ProbeFault, Reading, Trusted, Untrusted
 from fermd.control.reasons import Reason, Rule
-from fermd.control.settings import Duty
+from fermd.control.settings import Duty, ForesightSettings
 from fermd.control.steps import Target
-from fermd.control.swing import Learned
 from fermd.control.wording import Unit
 
 NOW_S: Final = 0.0
@@ -34,7 +35,7 @@ def worded(chamber: Plain, unit: Unit) -> Plain:
         return chamber
     try:
         decision = decision_of("", chamber)
-    except (KeyError, ValueError) as error:
+    except (KeyError, TypeError, ValueError) as error:
         raise Failure(
             f"the daemon says what this version does not know ({error}): bring both to the same "
             "version, or leave out --fahrenheit",
@@ -53,6 +54,7 @@ def worded(chamber: Plain, unit: Unit) -> Plain:
         },
         "call_words": wording.call(decision, NOW_S, unit),
         "outputs": outputs,
+        "learned_words": wording.known_of(_knowledge(chamber["learned"]), unit),
     }
 
 
@@ -77,10 +79,17 @@ def decision_of(name: str, chamber: Plain) -> Decision:
         outputs=tuple(_output(plain) for plain in chamber["outputs"]),
         outlook=None,
         planned=None,
-        learned={Duty(duty): Learned(**known) for duty, known in chamber["learned"].items()},
+        learned={},
+        placing=Placing(),
+        foresight=ForesightSettings(),
         alarms=(),
         events=(),
     )
+
+
+def _knowledge(plain: Plain) -> Knowledge:
+    sides = tuple(KnownSide(**side | {"duty": Duty(side["duty"])}) for side in plain["sides"])
+    return Knowledge(**plain | {"sides": sides})
 
 
 def _reading(plain: Plain) -> Reading:

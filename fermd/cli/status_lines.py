@@ -43,6 +43,8 @@ def chamber_parts(name: str, chamber: Plain, status: Plain, unit: Unit) -> list[
     rows += [("Call", now["call_words"])]
     rows += [(output["name"], _output(output)) for output in now["outputs"]]
     rows.append(("Next", "\n".join(coming(now, status))))
+    if now["learned_words"]:
+        rows.append(("Learned", "\n".join(now["learned_words"])))
     alarms = [Text(alarm["words"], STYLE_BY_SEVERITY[alarm["severity"]]) for alarm in now["alarms"]]
     rows.append(("Alarms", Text("\n").join(alarms) if alarms else "none"))
     return [Text.assemble((name, "bold"), ": ", (words, style)), block(rows)]

@@ -68,8 +68,8 @@ def plain_edges(
     What the beer coasts comes on top. `last` is the side that ran last: the other one begins only
     beyond its changeover band.
     """
-    heat_c = heat.changeover_band_c if last is Duty.COOL else heat.band_c
-    cool_c = cool.changeover_band_c if last is Duty.HEAT else cool.band_c
+    heat_c = heat.after_the_other_c if last is Duty.COOL else heat.band_c
+    cool_c = cool.after_the_other_c if last is Duty.HEAT else cool.band_c
     return Edges(
         target.heat_c - heat_c,
         target.heat_c - max(heat.band_c - heat.differential_c, 0.0),

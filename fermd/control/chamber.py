@@ -452,6 +452,8 @@ def _decision(
         outlook=shown,
         planned=state.planned,
         learned=state.swing.learned,
+        placing=state.placing,
+        foresight=settings.foresight,
         alarms=alarms,
         events=tuple(events),
     )

@@ -13,10 +13,11 @@ from fermd.control.alarms import Alarm
 from fermd.control.bands import Call
 from fermd.control.commands import PlanStart
 from fermd.control.events import Event
+from fermd.control.placing import Placing
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading
 from fermd.control.reasons import Reason
-from fermd.control.settings import Duty
+from fermd.control.settings import Duty, ForesightSettings
 from fermd.control.steps import Target
 from fermd.control.swing import Learned
 
@@ -63,6 +64,10 @@ class Decision:
     """Where the profile stands, if there is one."""
     learned: Mapping[Duty, Learned]
     """What has been learned of each side's runs (swing.py); a side without one has none yet."""
+    placing: Placing
+    """What is known of the vessel and its probe (placing.py)."""
+    foresight: ForesightSettings
+    """Whether, and within which bounds, that is acted on."""
     planned: PlanStart | None
     """A start that waits for its time."""
     alarms: tuple[Alarm, ...]

@@ -67,12 +67,12 @@ def _side(
         return None
     way, coming_c = WAYS[duty], None
     if swing.last is None or swing.last is duty:
-        half_c = max(band.band_c, min(known.least_swing_c / 2, band.changeover_band_c))
+        half_c = max(band.band_c, min(known.least_swing_c / 2, band.after_the_other_c))
         begins_c = max(0.0, half_c - known.lag_c)
     elif _left_by_itself(swing, sight, way):
-        begins_c = min(band.band_c + LEAVES_C, band.changeover_band_c)
+        begins_c = min(band.band_c + LEAVES_C, band.after_the_other_c)
     else:
-        begins_c = band.changeover_band_c
+        begins_c = band.after_the_other_c
     # From afar, or in the other side's stead, it is brought to the target; the next call swings.
     ends_c = 0.0 if swing.afar or swing.stands_in else band.band_c - band.differential_c
     if sight.running is duty:

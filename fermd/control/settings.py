@@ -51,9 +51,14 @@ class BandSettings:
     at the latest, and what the beer coasts comes on top."""
 
     changeover_band_c: Annotated[float, Gt(0), Le(5)] = 0.5
-    """While the other side was the last to run, the band is this wide, °C. Wider than what a fridge
-    or a heater still gives after its call (0.3 °C for 20 l in a 150 l fridge, by the chamber
-    model), so that neither makes up for the other's coasting."""
+    """While the other side was the last to run, the band is this wide if it is not wider, °C. Wider
+    than what a fridge or a heater still gives after its call (0.3 °C for 20 l in a 150 l fridge, by
+    the chamber model), so that neither makes up for the other's coasting."""
+
+    @property
+    def after_the_other_c(self) -> float:
+        """The band while the other side was the last to run, °C."""
+        return max(self.band_c, self.changeover_band_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,17 +353,14 @@ def _crossed_bands(chamber: ChamberSettings) -> list[Objection]:
         ("heat", chamber.heat, chamber.cool),
         ("cool", chamber.cool, chamber.heat),
     ):
-        room_c = band.band_c + other.changeover_band_c
+        room_c = band.band_c + other.after_the_other_c
         if band.differential_c >= room_c:
             why = (
-                f"must be below {side}.band_c + the other side's changeover_band_c, which is "
-                f"{room_c:g} °C: a call that ends beyond the other side's band makes heating and "
+                f"must be below {room_c:g} °C, which is {side}.band_c + the changeover_band_c of "
+                "the other side: a call that ends beyond the other side's band makes heating and "
                 "cooling fight each other"
             )
             found.append(Objection(f"{side}.differential_c", band.differential_c, why))
-        if band.changeover_band_c < band.band_c:
-            why = f"must be at least {side}.band_c, which is {band.band_c:g} °C"
-            found.append(Objection(f"{side}.changeover_band_c", band.changeover_band_c, why))
     return found
 
 

@@ -337,7 +337,7 @@ def _learn_lag(swing: Swing, settings: ChamberSettings, start: Turn) -> Swing:
     band = settings.cool if start.duty is Duty.COOL else settings.heat
     seen_c = WAYS[start.duty] * (start.furthest_c - start.beer_c)
     lag_c = known.lag_c + WEIGHT * (seen_c - known.lag_c)
-    known = replace(known, lag_c=min(max(lag_c, -band.band_c / 2), band.changeover_band_c))
+    known = replace(known, lag_c=min(max(lag_c, -band.band_c / 2), band.after_the_other_c))
     return replace(swing, learned={**swing.learned, start.duty: known})
 
 

@@ -26,10 +26,12 @@ from fermd.control.events import (
     TargetChanged,
     TrustChanged,
 )
+from fermd.control.knowledge import Knowledge, KnownSide
 from fermd.control.reading import ProbeFault, Reading, Trusted
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.control.steps import Target
+from fermd.control.swing import LEAST_DIFFERENCE_C
 
 
 class Unit(StrEnum):
@@ -147,6 +149,31 @@ def call(decision: Decision, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
     needed = {Call.HEAT: Duty.HEAT, Call.COOL: Duty.COOL}.get(decision.call)
     if needed is not None and all(output.duty is not needed for output in decision.outputs):
         words += f"; but the chamber has no output for {_DUTIES[needed]}"
+    return words
+
+
+def known_of(chamber: Knowledge, unit: Unit = Unit.CELSIUS) -> list[str]:
+    """Say what has been learned of a chamber, a clause each; empty while that is nothing."""
+    clauses = [_known_side(side, unit) for side in chamber.sides]
+    if chamber.air_share:
+        clauses.append(f"the vessel probe sees {chamber.air_share:.0%} of the air")
+        if chamber.beer_c is not None:
+            clauses[-1] += f"; the beer is at {temperature(chamber.beer_c, unit, 2)}"
+    if chamber.time_constant_h is not None:
+        clauses.append(f"the beer follows the air within {chamber.time_constant_h:.0f} h")
+    if chamber.warms_c_per_h is not None:
+        by = difference(chamber.warms_c_per_h * 24.0, unit)
+        clauses.append(f"by itself the beer warms by {by} a day")
+    return clauses
+
+
+def _known_side(side: KnownSide, unit: Unit) -> str:
+    words = f"after {_DUTIES[side.duty]} the beer goes on by {difference(side.coast_c, unit, 2)}"
+    if side.difference_c >= LEAST_DIFFERENCE_C:
+        beyond = "colder" if side.duty is Duty.COOL else "warmer"
+        words += f" (air {difference(side.difference_c, unit)} {beyond})"
+    if not side.acted_on:
+        words += ", which is not acted on: the plain bands decide"
     return words
 
 

@@ -13,6 +13,7 @@ from fermd.control import wording
 from fermd.control.alarms import Alarm
 from fermd.control.decision import Decision, OutputDecision
 from fermd.control.health import Health
+from fermd.control.knowledge import knowledge
 from fermd.control.moment import Moment
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading, Trusted
@@ -58,7 +59,7 @@ def probes(snapshot: Snapshot, now: Moment) -> list[Plain]:
 
 def _chamber(view: ChamberView, mono_s: float) -> Plain:
     decision = view.decision
-    wanted = decision.target
+    wanted, known = decision.target, knowledge(decision)
     return {
         "mode": decision.mode.value,
         "mode_words": wording.mode(decision),
@@ -70,7 +71,8 @@ def _chamber(view: ChamberView, mono_s: float) -> Plain:
         "call": decision.call.value,
         "call_reason": _reason(decision.call_reason, mono_s),
         "call_words": wording.call(decision, mono_s),
-        "learned": {duty.value: asdict(known) for duty, known in decision.learned.items()},
+        "learned": asdict(known),
+        "learned_words": wording.known_of(known),
         "outputs": [_output(output, mono_s) for output in decision.outputs],
         "profile": _profile(decision),
         "planned_start": None

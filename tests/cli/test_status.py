@@ -29,7 +29,7 @@ def test_status_answers_in_the_order_in_which_a_brewer_asks(
         "lager: all right",
         "Beer    19.50 °C",
         "Target  10.0 °C; profile Test lager",
-        "Call    cooling is called for: the beer is at 19.50 °C, above 10.30 °C",
+        "Call    cooling is called for: the beer is at 19.50 °C, above 10.20 °C",
         "fridge  off",
         "cooling is called for; it stays off for another",
         "Next    now step 1 of 4 (hold)",
@@ -57,7 +57,7 @@ def test_fahrenheit_is_shown_in_every_sentence_and_never_in_json(
     _start(lager, tmp_path)
     shown = run("status", "--fahrenheit", env=lager.environment).out
     assert "°C" not in shown
-    assert "the beer is at 67.10 °F, above 50.54 °F" in shown
+    assert "the beer is at 67.10 °F, above 50.36 °F" in shown
     assert "Target  50.0 °F" in shown
     plain = run("status", "--fahrenheit", "--json", env=lager.environment)
     assert plain.json["chambers"]["lager"]["vessel"]["temp_c"] == 19.5

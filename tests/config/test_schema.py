@@ -17,7 +17,7 @@ def test_ranges_defaults_and_meanings_are_those_of_the_settings() -> None:
     assert band["maximum"] == 5
     assert band["default"] == HeatBandSettings().band_c
     assert band["description"] == attribute_docs(HeatBandSettings)["band_c"]
-    assert band["description"].startswith("Nothing is called for closer below the target")
+    assert band["description"].startswith("Nothing is called for closer to the target")
 
 
 def test_every_number_of_the_limits_is_in_the_schema() -> None:

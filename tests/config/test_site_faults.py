@@ -62,7 +62,7 @@ def test_an_unknown_key_that_is_like_no_other_gets_the_list_of_those_there_are()
 def test_a_band_of_zero_is_refused_with_what_is_allowed_and_usual() -> None:
     (line,) = faults_of(with_table("chamber.lager.cool", "band_c = 0.0"))
     assert line == (
-        "fermd.toml: chamber.lager.cool.band_c = 0.0: must be above 0 and at most 5 °C; 0.3 °C is "
+        "fermd.toml: chamber.lager.cool.band_c = 0.0: must be above 0 and at most 5 °C; 0.2 °C is "
         "the default. Nothing is called for closer to the target than this"
     )
 
@@ -129,9 +129,9 @@ def test_another_pin_factory_is_refused_instead_of_falling_back_on_it() -> None:
 
 def test_bands_that_make_heating_and_cooling_fight_are_refused() -> None:
     assert faults_of(with_table("chamber.lager.heat", "differential_c = 0.8")) == [
-        "fermd.toml: chamber.lager.heat.differential_c = 0.8: must be below heat.band_c + "
-        "cool.band_c, which is 0.8 °C: a call that ends beyond the other side's band makes "
-        "heating and cooling fight each other"
+        "fermd.toml: chamber.lager.heat.differential_c = 0.8: must be below 0.7 °C, which is "
+        "heat.band_c + the changeover_band_c of the other side: a call that ends beyond the other "
+        "side's band makes heating and cooling fight each other"
     ]
 
 

@@ -332,21 +332,23 @@ FRIDGE = PROTECTION_BY_KIND[OutputKind.COMPRESSOR]
     ("given", "objection"),
     [
         (
-            {"heat": HeatBandSettings(0.3, 0.7)},
+            {"heat": HeatBandSettings(0.3, 0.8)},
             Objection(
                 "heat.differential_c",
-                0.7,
-                "must be below heat.band_c + cool.band_c, which is 0.6 °C: a call that ends beyond "
-                "the other side's band makes heating and cooling fight each other",
+                0.8,
+                "must be below 0.8 °C, which is heat.band_c + the changeover_band_c of the other "
+                "side: a call that ends beyond the other side's band makes heating and cooling "
+                "fight each other",
             ),
         ),
         (
-            {"cool": CoolBandSettings(0.5, 1.0), "heat": HeatBandSettings(0.5, 0.9)},
+            {"cool": CoolBandSettings(0.5, 1.1), "heat": HeatBandSettings(0.6, 0.9)},
             Objection(
                 "cool.differential_c",
-                1.0,
-                "must be below heat.band_c + cool.band_c, which is 1 °C: a call that ends beyond "
-                "the other side's band makes heating and cooling fight each other",
+                1.1,
+                "must be below 1.1 °C, which is cool.band_c + the changeover_band_c of the other "
+                "side: a call that ends beyond the other side's band makes heating and cooling "
+                "fight each other",
             ),
         ),
         (

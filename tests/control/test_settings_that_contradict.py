@@ -50,8 +50,8 @@ def test_the_defaults_contradict_nothing() -> None:
 @pytest.mark.parametrize(
     ("given", "key", "words"),
     [
-        ({"heat": HeatBandSettings(0.3, 0.7)}, "heat.differential_c", "which is 0.6 °C"),
-        ({"cool": CoolBandSettings(0.3, 0.7)}, "cool.differential_c", "fight each other"),
+        ({"heat": HeatBandSettings(0.3, 0.8)}, "heat.differential_c", "below 0.8 °C"),
+        ({"cool": CoolBandSettings(0.3, 0.8)}, "cool.differential_c", "fight each other"),
         (
             {"limits": LimitSettings(air_lowest_c=20.0, air_highest_c=22.0)},
             "limits.air_lowest_c",
@@ -119,7 +119,7 @@ def test_only_a_compressor_may_not_do_without_its_protection() -> None:
 
 def test_all_contradictions_are_told_at_once() -> None:
     found = objections(
-        heat=HeatBandSettings(0.3, 0.7),
+        heat=HeatBandSettings(0.3, 0.8),
         outputs=(compressor(minimum_off_s=10.0, minimum_run_s=10.0),),
     )
     assert len(found) == 3

@@ -12,8 +12,11 @@ from verdict import swept, verdicts
 ASSUMED = """\
 Errors are of the true beer, in °C, over the holds alone: a hold counts from an ample time after its
 step on (twice the quickest way there and 12 h), the same for everybody. over/under: the furthest
-beyond a new target and back again; settled: hours from a step until the beer stays within 0.3 °C
-for 6 h (– never); in band: share of the holds within 0.3 °C; starts: of cooling and of heat a day.
+beyond a new target before the beer is back at it, and after that on the other side; settled: hours
+from a step until the beer stays within 0.3 °C for 6 h (– never); in band: share of the holds within
+0.3 °C; starts: of cooling and of heat a day. :even: with its knob set to as many starts in holds as
+fermd takes, or the fewest more. Ahead: no larger error, no further beyond 0.3 °C after a step, no
+more starts in holds.
 Lags: probe in a thermowell 41 s, taped to the wall 156 s, in still air 290 s, in moved air 50 s.
 Noise: 0.03 °C (standard deviation) on every reading, then the steps of a 12-bit probe (0.0625 °C);
 a reading every 10 s. All have the same probes, noise, outputs and protections."""

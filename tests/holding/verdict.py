@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from contestants import BEST, FERMD, SWEPT
-from figures import Figures
+from figures import WITHIN_C, Figures
 
 SAME_C = 0.02
 """Overshoots this near to each other are the same, °C: a third of a step of the probe."""
+
+SWINGS_C = WITHIN_C
+"""On-off control swings to both sides for ever: an overshoot is what goes further than this, °C,
+the width that counts as being there."""
 
 SAME_STARTS = 1.02
 """So many times as many starts are no more: one start in a trial of five days."""
@@ -18,9 +22,13 @@ def ahead(mine: Figures, rival: Figures) -> dict[str, bool]:
     """Return in what fermd is ahead (or level): error, overshoot, starts."""
     return {
         "error": mine.rms_c <= rival.rms_c,
-        "overshoot": mine.overshoot_c <= rival.overshoot_c + SAME_C,
+        "overshoot": _beyond_c(mine) <= _beyond_c(rival) + SAME_C,
         "starts": mine.starts_a_day <= rival.starts_a_day * SAME_STARTS,
     }
+
+
+def _beyond_c(each: Figures) -> float:
+    return max(0.0, each.overshoot_c - SWINGS_C)
 
 
 def verdicts(results: Mapping[str, Figures]) -> list[str]:
