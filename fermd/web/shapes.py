@@ -1,0 +1,203 @@
+"""What good answers look like: for the interface's description, and the tests that hold them to it.
+
+Temperatures are °C, spans seconds (`_s`), instants seconds since 1970 (`_utc_s`).
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+
+class Answer(BaseModel):
+    """An answer. A later version may add to it, and takes nothing away."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+class Fault(Answer):
+    """One field at fault."""
+
+    key: str
+    """Dotted path, entries of an array counted from 1: `step[2].target_c`; empty for the whole."""
+    line: int | None
+    """The line of a profile's text, from 1."""
+    value: str | None
+    why: str
+    """What is allowed and what to do."""
+
+
+class Refusal(Answer):
+    """A request that was not carried out."""
+
+    taken: Literal[False]
+    why: str
+    faults: list[Fault] = []
+
+
+class Target(Answer):
+    """What the beer should be: heated up to the one, cooled down to the other."""
+
+    heat_c: float
+    cool_c: float
+
+
+class Reading(Answer):
+    """A reading with its quality: without trust there is no temperature of now."""
+
+    trusted: bool
+    temp_c: float | None
+    last_temp_c: float | None = None
+    age_s: float | None
+    fault: str | None
+    words: str
+
+
+class Reason(Answer):
+    """Why something is as it is."""
+
+    rule: str
+    value_c: float | None
+    limit_c: float | None
+    left_s: float | None
+    """How long it still holds, if that is known."""
+    number: float | None
+    words: str
+
+
+class Output(Answer):
+    """One output."""
+
+    duty: Literal["heat", "cool", "fan"]
+    name: str
+    line: str
+    on: bool
+    wanted: bool
+    """What is called for; differs from `on` while protection holds it."""
+    for_s: float | None
+    reasons: list[Reason]
+    words: str
+
+
+class NextStep(Answer):
+    """The step after the present one."""
+
+    kind: str
+    name: str
+
+
+class ProfileNow(Answer):
+    """Where the profile stands."""
+
+    name: str
+    step: int
+    """From 1."""
+    steps: int
+    kind: str
+    step_name: str
+    elapsed_s: float
+    remaining_s: float | None
+    planned_s: float | None
+    later_s: float
+    prompt: str
+    next: NextStep | None
+
+
+class PlannedStart(Answer):
+    """A start that waits for its time."""
+
+    profile: str
+    at_utc_s: float
+    who: str
+
+
+class Alarm(Answer):
+    """An alarm that is not cleared."""
+
+    alarm: str
+    subject: str
+    phase: Literal["raised", "acknowledged", "cleared"]
+    severity: Literal["notice", "warning", "critical"]
+    holds: bool
+    for_s: float | None
+    value: float | None
+    limit: float | None
+    words: str
+
+
+class Chamber(Answer):
+    """One chamber as it stands."""
+
+    mode: Literal["off", "hand", "profile", "paused"]
+    mode_words: str
+    target: Target | None
+    target_words: str
+    vessel: Reading
+    air: Reading | None
+    watching: dict[str, Reading]
+    call: Literal["heat", "cool", "idle"]
+    call_reason: Reason
+    call_words: str
+    outputs: list[Output]
+    profile: ProfileNow | None
+    planned_start: PlannedStart | None
+    alarms: list[Alarm]
+
+
+class JournalTrouble(Answer):
+    """What is wrong with the journal."""
+
+    kind: str
+    detail: str
+
+
+class Status(Answer):
+    """The whole site."""
+
+    age_s: float
+    tick: int
+    up_s: float
+    wall_utc_s: float
+    clock_is_set: bool
+    journal: JournalTrouble | None
+    alarms: list[Alarm]
+    chambers: dict[str, Chamber]
+    time_zone: str
+
+
+class Probe(Reading):
+    """A probe with its health."""
+
+    chamber: str
+    probe: str
+    samples: int
+    bad_share: float
+    faults: dict[str, int]
+
+
+class Event(Answer):
+    """One thing that happened."""
+
+    seq: int
+    wall_utc_s: float
+    wall_trusted: bool
+    chamber: str
+    kind: str
+    words: str
+
+
+class Undo(Answer):
+    """How a command is undone."""
+
+    words: str
+    command: dict[str, Any]
+    """What to send to the same address."""
+
+
+class Taken(Answer):
+    """A request that was carried out."""
+
+    taken: Literal[True]
+    undo: Undo | None = None
+    """None: it cannot be undone."""
