@@ -17,6 +17,7 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
 from fermd.web.callers import CallersMayGo
+from fermd.web.charting import Charting
 from fermd.web.doors import LocalDoor
 from fermd.web.endpoint import LARGEST_BODY_BYTES as LARGEST_BODY_BYTES
 from fermd.web.endpoint import Endpoint
@@ -31,7 +32,11 @@ def application(site: Site, readers: Readers, *, time_zone: str = "UTC") -> Star
     """Build the interface for one site; `time_zone` is the IANA name of the one it lives by."""
     house = House(site, readers, time_zone)
     watching = Watching(house, None)
-    endpoints: Sequence[Endpoint] = [*watching.endpoints(), *SteppingIn(house).endpoints()]
+    endpoints: Sequence[Endpoint] = [
+        *watching.endpoints(),
+        *Charting(house).endpoints(),
+        *SteppingIn(house).endpoints(),
+    ]
     app = Starlette(
         routes=[endpoint.route() for endpoint in endpoints],
         middleware=[Middleware(CallersMayGo), Middleware(LocalDoor)],

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, Literal, Protocol, TypeVar
+
+from anyio import CapacityLimiter, to_thread
 
 from fermd.config.site import SiteFile
 from fermd.control.moment import Moment
 from fermd.control.wording import Unit
-from fermd.journal.reader import JournalReader
+from fermd.journal.reader import JournalReader, JournalUnreadable
 from fermd.journal.rows import BrewerNote
 from fermd.service.requests import Requests
 from fermd.service.snapshot import ChamberView, Snapshot
@@ -61,6 +63,13 @@ class Site(Protocol):
         ...
 
 
+T = TypeVar("T")
+
+READERS_AT_ONCE: Final = 2
+"""So many questions to the journal are answered at once; each takes a thread and memory."""
+WAITING_AT_ONCE: Final = 16
+"""So many commands wait for the loop at once."""
+
 UnitName = Literal["C", "F"]
 
 UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}
@@ -85,6 +94,24 @@ class House:
     readers: Readers
     time_zone: str
     """The IANA name of the zone that the site lives by."""
+    _reading: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(READERS_AT_ONCE))
+    _waiting: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(WAITING_AT_ONCE))
+    _working: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(1))
+
+    async def read(self, question: Callable[[], T]) -> T:
+        """Ask the journal something, in a thread beside; refused if it cannot be read."""
+        try:
+            return await to_thread.run_sync(question, limiter=self._reading)
+        except JournalUnreadable as error:
+            raise RefusedError(503, str(error)) from error
+
+    async def wait(self, answer: Callable[[], T]) -> T:
+        """Wait for the loop, in a thread beside."""
+        return await to_thread.run_sync(answer, limiter=self._waiting)
+
+    async def work(self, out: Callable[[], T]) -> T:
+        """Work something out that takes a while, in a thread beside and one at a time."""
+        return await to_thread.run_sync(out, limiter=self._working)
 
     def snapshot(self) -> Snapshot:
         """Return the newest copy in memory; refused while there is none."""

@@ -164,6 +164,10 @@ class Status(Answer):
     alarms: list[Alarm]
     chambers: dict[str, Chamber]
     time_zone: str
+    sample_period_s: float | None
+    """How often there is a tick, s, by the site's own clock ..."""
+    times_real_time: float
+    """... which runs so many times faster than the world's in a trial without a board."""
 
 
 class Probe(Reading):
@@ -201,3 +205,58 @@ class Taken(Answer):
     taken: Literal[True]
     undo: Undo | None = None
     """None: it cannot be undone."""
+
+
+class Buckets(Answer):
+    """A probe's readings, one entry a bucket; null is a gap."""
+
+    mean_c: list[float | None]
+    min_c: list[float | None]
+    max_c: list[float | None]
+
+
+class TargetCurve(Answer):
+    """The target in the middle of each bucket; null where the chamber was off, or yet to come."""
+
+    heat_c: list[float | None]
+    cool_c: list[float | None]
+
+
+class Runs(Answer):
+    """The runs of one output."""
+
+    duty: str
+    spans: list[tuple[float, float | None]]
+    """From and to (POSIX, s), cut to the span; no end: it runs on."""
+
+
+class Mark(Answer):
+    """Something that happened, for a mark in the chart."""
+
+    utc_s: float
+    kind: Literal[
+        "step", "step-change", "profile", "alarm-raised", "alarm-cleared", "note", "outage",
+        "clock-step",
+    ]  # fmt: skip
+    seq: int
+    words: str
+
+
+class Curves(Answer):
+    """A span of a chamber's record."""
+
+    chamber: str
+    from_utc_s: float
+    """Where the first bucket begins."""
+    bucket_s: float
+    count: int
+    probes: dict[str, Buckets]
+    vessel: str
+    """The name of the probe that is the vessel's ..."""
+    air: str | None
+    watching: list[str]
+    target: TargetCurve
+    target_changes: list[tuple[float, float | None, float | None]]
+    """When it was set (POSIX, s), to what heat_c and cool_c."""
+    runs: dict[str, Runs]
+    marks: list[Mark]

@@ -10,12 +10,11 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Final, Literal
 
 from annotated_types import Ge, Le
-from anyio import to_thread
 from pydantic import StringConstraints
 
 from fermd.control.commands import Command
 from fermd.control.wording import Unit
-from fermd.journal.reader import EventRow, JournalUnreadable
+from fermd.journal.reader import EventRow
 from fermd.journal.rows import BrewerNote
 from fermd.review.telling import words
 from fermd.web import orders, shapes, undoing
@@ -110,7 +109,7 @@ class SteppingIn:
 
     async def _order(self, chamber: str, command: Command) -> Mapping[str, Any]:
         asked = self._house.site.requests.ask(chamber, command)
-        answer = await to_thread.run_sync(asked.wait)
+        answer = await self._house.wait(asked.wait)
         if not answer.taken:
             raise RefusedError(409 if answer.from_loop else 503, answer.why)
         return {"taken": True}
@@ -145,10 +144,7 @@ class SteppingIn:
     async def take_back_note(self, call: Call) -> Mapping[str, Any]:
         """Take back a chamber's last note that has not been taken back."""
         self._house.view(call)
-        try:
-            last = await to_thread.run_sync(self._last_note, call.chamber)
-        except JournalUnreadable as error:
-            raise RefusedError(503, str(error)) from error
+        last = await self._house.read(lambda: self._last_note(call.chamber))
         if last is None:
             raise RefusedError(409, "there is no note to take back")
         row, note = last
@@ -157,7 +153,7 @@ class SteppingIn:
         )
         self._house.site.note(call.chamber, taken_back)
         # So that who takes back two at once takes back two.
-        await to_thread.run_sync(self._house.site.written)
+        await self._house.wait(self._house.site.written)
         told = words(note, row.moment.mono_s, Unit.CELSIUS)
         return {"taken": True, "text": told, "kind": note.kind}
 

@@ -6,12 +6,10 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Final
 
 from annotated_types import Ge, Le
-from anyio import to_thread
 from starlette.responses import Response, StreamingResponse
 
 from fermd.control.moment import Moment
 from fermd.control.wording import Unit
-from fermd.journal.reader import JournalUnreadable
 from fermd.service.snapshot import Snapshot
 from fermd.web import answers, shapes
 from fermd.web.doors import Right
@@ -77,10 +75,7 @@ class Watching:
     async def events(self, call: Call) -> Any:
         """Answer with what happened last."""
         wanted: EventsQuery = call.query
-        try:
-            found = await to_thread.run_sync(self._house.site.events, wanted.limit, wanted.unit)
-        except JournalUnreadable as error:
-            raise RefusedError(503, str(error)) from error
+        found = await self._house.read(lambda: self._house.site.events(wanted.limit, wanted.unit))
         return list(found)
 
     async def events_as_they_come(self, call: Call) -> Response:
@@ -102,4 +97,10 @@ class Watching:
         )
 
     def _status(self, snapshot: Snapshot, now: Moment, unit: Unit) -> Mapping[str, Any]:
-        return answers.status(snapshot, now, unit) | {"time_zone": self._house.time_zone}
+        file = self._house.site.site_file
+        trial = None if file is None else file.simulated
+        return answers.status(snapshot, now, unit) | {
+            "time_zone": self._house.time_zone,
+            "sample_period_s": None if file is None else file.sample_period_s,
+            "times_real_time": 1.0 if trial is None else trial.times_real_time,
+        }
