@@ -50,6 +50,8 @@ class Charting:
 
     def __init__(self, house: House) -> None:
         self._house = house
+        self._kept: dict[str, tuple[object, float, Mapping[str, Any]]] = {}
+        """By the chamber: what its forecast rests on, when it was made (POSIX, s), and it."""
 
     def endpoints(self) -> list[Endpoint]:
         """Return them, in the order of the description."""
@@ -59,7 +61,35 @@ class Charting:
                 "Temperatures, target, runs of outputs and marks of a span of time",
                 shapes.Curves, CurvesQuery, refusals=(404, 503),
             ),
+            Endpoint(
+                "GET", "/api/chambers/{chamber}/forecast", self.forecast, Right.LOOK, TAG,
+                "Where target and beer are heading, and what comes next and when",
+                shapes.Forecast, InUnit, refusals=(404, 503),
+            ),
         ]  # fmt: skip
+
+    async def forecast(self, call: Call) -> Mapping[str, Any]:
+        """Answer with where a chamber is heading."""
+        # The thermal model is loaded when somebody asks for the first time.
+        from fermd.web import outlooks
+
+        site, view = self._house.site_file(), self._house.view(call)
+
+        def look() -> Mapping[str, Any]:
+            # Asked for while another was at it, it may be there by now.
+            now_s, key = self._house.site.now().wall_utc_s, outlooks.rests_on(view)
+            kept = self._kept.get(call.chamber)
+            if kept is None or kept[0] != key or not 0 <= now_s - kept[1] < outlooks.LATEST_S:
+                kept = key, now_s, outlooks.forecast(view, site, now_s)
+                self._kept[call.chamber] = kept
+            return kept[2]
+
+        found = await self._house.work(look)
+        now_s = self._house.site.now().wall_utc_s
+        return {
+            **found,
+            "next": outlooks.what_comes_next(view, found["steps"], site, now_s, call.query.unit),
+        }
 
     async def curves(self, call: Call) -> Mapping[str, Any]:
         """Answer with a span of the record."""

@@ -260,3 +260,43 @@ class Curves(Answer):
     """When it was set (POSIX, s), to what heat_c and cool_c."""
     runs: dict[str, Runs]
     marks: list[Mark]
+
+
+class Next(Answer):
+    """What comes next and when."""
+
+    words: str
+    kind: Literal["step", "planned-start", "nothing"]
+    at_utc_s: float | None
+    at_is_sure: bool
+    """Whether the time follows from the plan alone; else it is an estimate."""
+
+
+class StepAhead(Answer):
+    """A step that runs or is still to come."""
+
+    step: int
+    """From 1."""
+    kind: str
+    name: str
+    begins_utc_s: float
+    begins_is_sure: bool
+    ends_utc_s: float | None
+    ends_is_sure: bool
+    to_c: float
+    """The target that it leaves behind, °C."""
+
+
+class Forecast(Answer):
+    """Where a chamber is heading."""
+
+    made_utc_s: float
+    target: list[tuple[float, float, float]]
+    """Corners of the target's line: when (POSIX, s), heat_c, cool_c; straight in between."""
+    beer: list[tuple[float, float]]
+    """The beer's way by the thermal model: when, °C."""
+    steps: list[StepAhead]
+    is_sure: bool
+    assumed: list[str]
+    """What was taken for want of better, each as a sentence."""
+    next: Next
