@@ -16,6 +16,7 @@ from fermd.control.moment import Moment
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading, Trusted
 from fermd.control.reasons import Reason
+from fermd.control.settings import ChamberSettings
 from fermd.control.wording import Unit
 from fermd.service.snapshot import ChamberView, Snapshot
 
@@ -38,6 +39,11 @@ def status(snapshot: Snapshot, now: Moment, unit: Unit = Unit.CELSIUS) -> Plain:
             name: _chamber(view, mono_s, unit) for name, view in snapshot.chambers.items()
         },
     }
+
+
+def bands(chamber: ChamberSettings) -> Plain:
+    """How far from the target nothing is called for, below (heat) and above (cool), °C."""
+    return {"heat_c": chamber.heat.band_c, "cool_c": chamber.cool.band_c}
 
 
 def probes(snapshot: Snapshot, now: Moment, unit: Unit = Unit.CELSIUS) -> list[Plain]:

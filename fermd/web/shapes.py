@@ -126,6 +126,13 @@ class Alarm(Answer):
     words: str
 
 
+class Bands(Answer):
+    """How far below (heat) and above (cool) the target nothing is called for, °C."""
+
+    heat_c: float
+    cool_c: float
+
+
 class Chamber(Answer):
     """One chamber as it stands."""
 
@@ -133,6 +140,8 @@ class Chamber(Answer):
     mode_words: str
     target: Target | None
     target_words: str
+    bands: Bands | None = None
+    """None where the daemon runs without a site file."""
     vessel: Reading
     air: Reading | None
     watching: dict[str, Reading]

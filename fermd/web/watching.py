@@ -99,7 +99,11 @@ class Watching:
     def _status(self, snapshot: Snapshot, now: Moment, unit: Unit) -> Mapping[str, Any]:
         file = self._house.site.site_file
         trial = None if file is None else file.simulated
-        return answers.status(snapshot, now, unit) | {
+        told = answers.status(snapshot, now, unit)
+        for chamber in () if file is None else file.settings.chambers:
+            if chamber.name in told["chambers"]:
+                told["chambers"][chamber.name]["bands"] = answers.bands(chamber)
+        return told | {
             "time_zone": self._house.time_zone,
             "sample_period_s": None if file is None else file.sample_period_s,
             "times_real_time": 1.0 if trial is None else trial.times_real_time,
