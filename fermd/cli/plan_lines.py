@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from fermd.cli.screen import clean
 from fermd.control.wording import Unit, temperature
 from fermd.planning.batch import gravity_words
+from fermd.planning.telling import iso
 
 if TYPE_CHECKING:
     from fermd.cli.plan_setup import Planned
@@ -27,11 +28,6 @@ def date(utc_s: float, zone: tzinfo) -> str:
 def full_date(utc_s: float, zone: tzinfo) -> str:
     """The same with its year."""
     return f"{_to_the_minute(utc_s, zone):%a %Y-%m-%d %H:%M}"
-
-
-def iso(utc_s: float, zone: tzinfo) -> str:
-    """The same for machines, with its offset."""
-    return _to_the_minute(utc_s, zone).isoformat(timespec="minutes")
 
 
 def step_name(index: int, name: str) -> str:

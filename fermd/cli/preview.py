@@ -14,7 +14,6 @@ from fermd.cli.plan_options import Said, plan_options
 if TYPE_CHECKING:
     from fermd.cli.plan_setup import Planned
     from fermd.control.wording import Unit
-    from fermd.planning.estimate import Estimate
     from fermd.planning.timeline import Segment, Timeline
 
 
@@ -46,6 +45,7 @@ def command(said: Said, picture: Path | None, unit: Unit, as_json: bool) -> None
     from fermd.cli.plan_setup import check_picture, set_up
     from fermd.planning.errors import PlanError
     from fermd.planning.picture import draw_plan
+    from fermd.planning.telling import told_cautions
 
     if picture is not None:
         check_picture(picture)
@@ -55,7 +55,7 @@ def command(said: Said, picture: Path | None, unit: Unit, as_json: bool) -> None
     except PlanError as error:
         raise click.UsageError(str(error)) from error
     line = planned.timeline(found)
-    cautions = _cautions(planned, line, found, unit)
+    cautions = told_cautions(planned.plan, line, found, unit)
     if as_json:
         _show_json(planned, line, cautions)
     else:
@@ -64,37 +64,6 @@ def command(said: Said, picture: Path | None, unit: Unit, as_json: bool) -> None
         draw_plan(line, picture, planned.zone, unit)
         if not as_json:
             print(f"\npicture: {picture}")
-
-
-def _cautions(
-    planned: Planned, line: Timeline, found: Estimate, unit: Unit
-) -> list[tuple[dict[str, Any], str]]:
-    """Every caution as data and in words."""
-    from fermd.config.profile_file import profile_cautions
-    from fermd.planning.caution_words import caution_words
-    from fermd.planning.cautions import cautions
-    from fermd.planning.heat import heat_along
-
-    plan = planned.plan
-    heat = heat_along(line, plan.batch.fermentation())
-    told: list[tuple[dict[str, Any], str]] = []
-    for one in cautions(line, heat, plan.batch, plan.chamber, plan.room):
-        data = {"rule": one.rule.value, "step": _counted(one.step), "numbers": one.numbers}
-        told.append((data, caution_words(one, plan.profile, unit)))
-    for fault in profile_cautions(plan.profile, plan.chamber.settings):
-        told.append(({"rule": "chamber", "step": None, "numbers": {}}, f"{fault}."))
-    if found.never_ends is not None:
-        number = found.never_ends + 1
-        words = (
-            f"step {number} does not end in this chamber: it waits for a temperature that the "
-            "beer does not come to. `fermd rehearse` shows more."
-        )
-        told.append(({"rule": "never-ends", "step": number, "numbers": {}}, words))
-    return told
-
-
-def _counted(step: int | None) -> int | None:
-    return None if step is None else step + 1
 
 
 def _show(
@@ -189,40 +158,14 @@ def _takes(segment: Segment) -> str:
 def _show_json(
     planned: Planned, line: Timeline, cautions: list[tuple[dict[str, Any], str]]
 ) -> None:
-    from math import inf
-
-    from fermd.cli.plan_lines import iso, plain_plan
+    from fermd.cli.plan_lines import plain_plan
     from fermd.cli.screen import show_json
+    from fermd.planning.telling import plain_timeline
 
-    zone = planned.zone
     show_json(
         plain_plan(planned)
+        | plain_timeline(line, planned.zone)
         | {
-            "lasts_s": line.lasts_s,
-            "lasts_is_sure": line.is_sure,
-            "end": iso(line.end_utc_s, zone),
-            "steps": [
-                {
-                    "step": segment.index + 1,
-                    "kind": segment.step.kind,
-                    "name": segment.step.name,
-                    "begins": iso(segment.begins_utc_s, zone),
-                    "begins_utc_s": segment.begins_utc_s,
-                    "begins_is_sure": segment.begin_is_sure,
-                    "ends": None if segment.ends_utc_s == inf else iso(segment.ends_utc_s, zone),
-                    "ends_utc_s": None if segment.ends_utc_s == inf else segment.ends_utc_s,
-                    "ends_is_sure": segment.end_is_sure,
-                    "target": [
-                        {"utc_s": one.utc_s, "heat_c": one.heat_c, "cool_c": one.cool_c}
-                        for one in segment.corners
-                    ],
-                    "note": segment.note,
-                }
-                for segment in line.segments
-            ],
-            "clock_changes": [
-                {"at": iso(at_s, zone), "text": words} for at_s, words in line.clock_changes
-            ],
             "start_note": planned.start_note or "",
             "cautions": [data | {"text": words} for data, words in cautions],
         }

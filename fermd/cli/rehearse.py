@@ -178,8 +178,9 @@ def _show_json(
 ) -> None:
     from dataclasses import asdict
 
-    from fermd.cli.plan_lines import iso, plain_plan
+    from fermd.cli.plan_lines import plain_plan
     from fermd.cli.screen import show_json
+    from fermd.planning.telling import iso
 
     zone = planned.zone
 

@@ -16,13 +16,13 @@ from fermd.control.settings import BandSettings, ChamberSettings, Duty
 from fermd.control.steps import Target
 from fermd.control.swing import NOTHING, WAYS, Swing, coast_c, fits, to_go_c
 
-LEAVES_C = 0.1
+LEAVES_C = 0.15
 """Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
-more than the probe's step and noise."""
+two steps of a 12-bit probe and more."""
 
-CARRIED_S: Mapping[Duty, float] = {Duty.COOL: 3600.0, Duty.HEAT: 1200.0}
+CARRIED_S: Mapping[Duty, float] = {Duty.COOL: 7200.0, Duty.HEAT: 1200.0}
 """Beer that has not turned so long after a stop, s, and is where it was foreseen to come to, is no
-longer carried by what was stored: an hour for the cold of a cabinet, 20 min for the heat of a
+longer carried by what was stored: two hours for the cold of a cabinet, 20 min for the heat of a
 belt (chamber model)."""
 
 
@@ -76,7 +76,9 @@ def _side(
     # From afar, or in the other side's stead, it is brought to the target; the next call swings.
     ends_c = 0.0 if swing.afar or swing.stands_in else band.band_c - band.differential_c
     if sight.running is duty:
-        ends_c += coast_c(known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s)
+        goes_on_c = coast_c(known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s)
+        ends_c += goes_on_c
+        coming_c = sight.beer_c - way * goes_on_c if goes_on_c else None
     if swing.after_stop is not None:
         left_c = max(0.0, to_go_c(swing.after_stop, sight.beer_c))
         begins_c += left_c

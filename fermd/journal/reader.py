@@ -19,7 +19,7 @@ from fermd.control.moment import Moment
 from fermd.journal.curves import Resolution, Span, Temperatures, read_temperatures
 from fermd.journal.figures import Figures, figures_of
 from fermd.journal.readonly import connect_to_read
-from fermd.journal.rows import Happening, happening_of
+from fermd.journal.rows import BrewerNote, Happening, happening_of
 from fermd.journal.runs import RUNS, STARTS_BY_HOUR
 from fermd.journal.schema import EVENT_TABLES, KNOWN_VERSION, version_of
 
@@ -119,6 +119,25 @@ class JournalReader:
         """What has happened since the row with this `seq`, oldest first; the last `most` of it."""
         return self._events("seq > ?", (seq,), None, most)
 
+    def rows_of(
+        self,
+        table: str,
+        from_wall_utc_s: float,
+        to_wall_utc_s: float,
+        *,
+        chamber: str | None = None,
+        most: int = 10_000,
+    ) -> list[EventRow]:
+        """Only what one of `EVENT_TABLES` tells of a span, oldest first; the last `most` of it."""
+        where = "wall_utc_s >= ? AND wall_utc_s < ?"
+        span = (from_wall_utc_s, to_wall_utc_s)
+        return self._events(where, span, chamber, most, (table,))
+
+    def notes(self, chamber: str, most: int) -> list[tuple[EventRow, BrewerNote]]:
+        """The last notes of a chamber, oldest first, with those that take others back."""
+        rows = self._events("1", (), chamber, most, ("notes",))
+        return [(row, row.happening) for row in rows if isinstance(row.happening, BrewerNote)]
+
     def temperatures(
         self,
         from_wall_utc_s: float,
@@ -176,11 +195,16 @@ class JournalReader:
             return figures_of(self.path)
 
     def _events(
-        self, where: str, values: Sequence[float], chamber: str | None, most: int
+        self,
+        where: str,
+        values: Sequence[float],
+        chamber: str | None,
+        most: int,
+        tables: Sequence[str] = EVENT_TABLES,
     ) -> list[EventRow]:
         found: list[EventRow] = []
         with self._open() as db:
-            for table in EVENT_TABLES:
+            for table in tables:
                 condition, parameters = where, list[Any](values)
                 if chamber is not None and "chamber" in db.table(table).columns_dict:
                     condition = f"({where}) AND chamber IN (?, '')"

@@ -39,6 +39,14 @@ class BrewerNote:
 
     who: str
     text: str
+    kind: str = "other"
+    """`gravity`, `tasting`, `dry-hop` or `other`."""
+    value: float | None = None
+    """What was measured or added: a gravity as the brewer says it (1.012, or °P), grams of hops."""
+    about_utc_s: float | None = None
+    """The time that it is about, if that is not when it was written (POSIX, s)."""
+    takes_back_seq: int | None = None
+    """The `seq` of an earlier note that this one takes back: rows are only ever added."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +191,14 @@ def _of_chamber(
                 "counted_s": event.counted_s,
             }
         case BrewerNote():
-            return "notes", {"who": _text(event.who), "note": _text(event.text)}
+            return "notes", {
+                "who": _text(event.who),
+                "note": _text(event.text),
+                "kind": _text(event.kind),
+                "value": event.value,
+                "about_wall_utc_s": event.about_utc_s,
+                "takes_back_seq": event.takes_back_seq,
+            }
 
 
 def _output_columns(event: OutputChanged, certainty: str) -> _Columns:
@@ -279,7 +294,14 @@ _FROM_ROW: dict[str, Callable[[Mapping[str, Any]], Happening]] = {
         row["beer_after_c"],
         row["counted_s"],
     ),
-    "notes": lambda row: BrewerNote(row["who"], row["note"]),
+    "notes": lambda row: BrewerNote(
+        row["who"],
+        row["note"],
+        row["kind"],
+        row["value"],
+        row["about_wall_utc_s"],
+        row["takes_back_seq"],
+    ),
     "clock_steps": lambda row: ClockStepped(row["stepped_by_s"]),
     "daemon_runs": lambda row: DaemonRun(
         row["change"],

@@ -249,7 +249,23 @@ def _views(db: Database) -> None:
     db.execute("PRAGMA user_version = 2")
 
 
-KNOWN_VERSION = 2
+@migrations(name="notes of a kind")
+def _notes(db: Database) -> None:
+    for name in db.view_names():
+        db.view(name).drop()
+    for column in (
+        "kind TEXT NOT NULL DEFAULT 'other'",
+        "value REAL",
+        "about_wall_utc_s REAL",
+        "takes_back_seq INTEGER",
+    ):
+        db.execute(f"ALTER TABLE notes ADD COLUMN {column}")
+    for name, select in VIEWS.items():
+        db.create_view(name, select)
+    db.execute("PRAGMA user_version = 3")
+
+
+KNOWN_VERSION = 3
 """The schema version (PRAGMA user_version) that all migrations together lead to."""
 
 

@@ -84,7 +84,14 @@ _WHAT_HAPPENED = (
                 "coalesce(printf('; beer before %.2f °C', beer_before_c), '') || "
                 "coalesce(printf(', after %.2f °C', beer_after_c), '')",
             ),
-            _happened("notes", "note", "chamber", "who || ': ' || note"),
+            _happened(
+                "notes",
+                "note",
+                "chamber",
+                "who || ': ' || CASE WHEN takes_back_seq IS NOT NULL THEN 'takes back: ' "
+                "WHEN kind <> 'other' THEN kind || coalesce(' ' || value, '') || ': ' "
+                "ELSE '' END || note",
+            ),
             _happened(
                 "clock_steps",
                 "clock",

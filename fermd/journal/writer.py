@@ -105,7 +105,11 @@ class SqliteJournal:
 
     def note(self, moment: Moment, chamber: str, who: str, text: str) -> None:
         """Queue a note by the brewer."""
-        self._put(moment, chamber, (BrewerNote(who, text),))
+        self.write_down(moment, chamber, BrewerNote(who, text))
+
+    def write_down(self, moment: Moment, chamber: str, note: BrewerNote) -> None:
+        """Queue a note with its kind, its value and its time, or one that takes another back."""
+        self._put(moment, chamber, (note,))
 
     def thin(self, now: Moment) -> None:
         """Have old readings thinned, between other writes (for the nightly calendar)."""

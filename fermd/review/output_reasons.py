@@ -85,8 +85,8 @@ def _is_so(rule: str, duty: Duty, value_c: float, limit_c: float) -> bool:
         case Rule.FREEZING:
             return value_c <= limit_c
         case Rule.COASTS:
-            # Only the fridge's cold is foreseen, and only downwards.
-            return duty is not Duty.HEAT and value_c > limit_c
+            # Beer goes on the way that its output sent it.
+            return duty is Duty.FAN or (value_c < limit_c) is (duty is Duty.HEAT)
         case Rule.AIR_LIMIT:
             return value_c <= limit_c if duty is Duty.COOL else value_c >= limit_c
         case _:

@@ -150,6 +150,8 @@ def _marks(db: Database, chamber: str, axis: TimeAxis) -> tuple[Mark, ...]:
         "UNION ALL SELECT seq, boot, mono_s, 'alarm', alarm FROM alarm_changes "
         "WHERE chamber = :chamber AND phase = 'raised' "
         "UNION ALL SELECT seq, boot, mono_s, 'note', note FROM notes WHERE chamber = :chamber "
+        "AND takes_back_seq IS NULL AND seq NOT IN "
+        "(SELECT takes_back_seq FROM notes WHERE takes_back_seq IS NOT NULL) "
         "ORDER BY seq",
         {"chamber": chamber},
     )

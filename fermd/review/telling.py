@@ -56,7 +56,7 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
     """Put a happening into words; `mono_s` is when it happened."""
     match happening:
         case BrewerNote():
-            return f"note by {happening.who}: {happening.text}"
+            return _note(happening)
         case ClockStepped():
             way = "forward" if happening.by_s > 0 else "back"
             return f"the wall clock was set {way} by {wording.span(abs(happening.by_s))}"
@@ -71,3 +71,20 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
             return f"{seen} (nobody saw when)"
         case _:
             return wording.event(happening, mono_s, unit)
+
+
+def _note(note: BrewerNote) -> str:
+    if note.takes_back_seq is not None:
+        return f"{note.who} took back the note: {note.text}"
+    kind = "" if note.kind == "other" else f" ({note.kind.replace('-', ' ')})"
+    what = ": ".join(filter(None, (_value(note), note.text)))
+    return f"note by {note.who}{kind}: {what}"
+
+
+def _value(note: BrewerNote) -> str:
+    if note.value is None:
+        return ""
+    if note.kind == "gravity":
+        # Nobody says "1.012" of °P: see fermd.planning.batch.
+        return f"{note.value:.3f}" if note.value < 2.0 else f"{note.value:.1f} °P"
+    return f"{note.value:g} g" if note.kind == "dry-hop" else f"{note.value:g}"

@@ -23,8 +23,10 @@ from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
 from fermd.control import wording
 from fermd.control.moment import Moment
+from fermd.control.wording import Unit
 from fermd.hardware.ports import Clock
 from fermd.journal.reader import JournalReader
+from fermd.journal.rows import BrewerNote
 from fermd.journal.writer import SqliteJournal
 from fermd.review.telling import tell
 from fermd.service.calendar import Calendar, CalendarThread
@@ -48,10 +50,20 @@ RUN_MARKER = "run-not-noted"
 class RunningSite:
     """A site in charge, as the interface and the command line see it."""
 
-    def __init__(self, loop: ControlLoop, clock: Clock, journal: SqliteJournal) -> None:
+    def __init__(
+        self,
+        loop: ControlLoop,
+        clock: Clock,
+        journal: SqliteJournal,
+        site_file: SiteFile | None = None,
+        reload: Callable[[], None] | None = None,
+    ) -> None:
         self._loop = loop
         self._clock = clock
         self._journal = journal
+        self._reload = reload
+        self.site_file = site_file
+        """The site file in force."""
 
     @property
     def requests(self) -> Requests:
@@ -66,14 +78,28 @@ class RunningSite:
         """The present on both clocks."""
         return self._clock.now()
 
-    def note(self, chamber: str, who: str, text: str) -> None:
-        """Put a note by the brewer into the journal."""
-        self._journal.note(self._clock.now(), chamber, who, text)
+    @property
+    def record(self) -> JournalReader:
+        """What reads the journal."""
+        return JournalReader(self._journal.path)
 
-    def events(self, limit: int) -> Sequence[dict[str, Any]]:
+    def note(self, chamber: str, note: BrewerNote) -> None:
+        """Put a note by the brewer into the journal."""
+        self._journal.write_down(self._clock.now(), chamber, note)
+
+    def written(self) -> bool:
+        """Wait until the journal has written what it was given; whether it has."""
+        return self._journal.flush(timeout_s=5.0)
+
+    def events(self, limit: int, unit: Unit = Unit.CELSIUS) -> Sequence[dict[str, Any]]:
         """What happened last, newest first, worded."""
-        rows = JournalReader(self._journal.path).last_events(limit)
-        return [tell(row).plain() for row in reversed(rows)]
+        rows = self.record.last_events(limit)
+        return [tell(row, unit).plain() for row in reversed(rows)]
+
+    def reload(self) -> None:
+        """Have the site file read again; may be called from any thread."""
+        if self._reload is not None:
+            self._reload()
 
 
 Interface = Callable[[RunningSite], AbstractContextManager[object]]
@@ -95,6 +121,7 @@ class Daemon:
         self._manager = manager
         self._interfaces = interfaces
         self._loop: ControlLoop | None = None
+        self._running: RunningSite | None = None
         self._reload_asked = False
 
     def run(self) -> None:
@@ -126,7 +153,8 @@ class Daemon:
             )
             self._loop = loop
             stack.enter_context(self._signals())
-            running = RunningSite(loop, ports.clock, journal)
+            running = RunningSite(loop, ports.clock, journal, site, self._ask_to_reload)
+            self._running = running
             for interface in self._interfaces:
                 stack.enter_context(interface(running))
             calendar = Calendar(upkeep_jobs(journal, site.zone), since=journal.outage().last)
@@ -140,6 +168,11 @@ class Daemon:
         """Ask for the end; may be called from any thread."""
         if self._loop is not None:
             self._loop.stop()
+
+    def _ask_to_reload(self) -> None:
+        """Have the site file read again after the next tick; may be called from any thread."""
+        self._reload_asked = True
+        self._ports.clock.wake()
 
     def _warn_of_short_watchdog(self) -> None:
         watchdog_s, period_s = self._manager.watchdog_s, self._site.sample_period_s
@@ -180,6 +213,8 @@ class Daemon:
         self._site = site
         if self._loop is not None:
             self._loop.reload(site.settings, wiring(site))
+        if self._running is not None:
+            self._running.site_file = site
         log.info("the site file was read again")
         self._manager.ready("the site file was read again")
 
@@ -195,8 +230,7 @@ class Daemon:
             self.stop()
 
         def reload(_number: int, _frame: FrameType | None) -> None:
-            self._reload_asked = True
-            self._ports.clock.wake()
+            self._ask_to_reload()
 
         wanted = {signal.SIGTERM: end, signal.SIGINT: end, signal.SIGHUP: reload}
         before = {number: signal.signal(number, handler) for number, handler in wanted.items()}

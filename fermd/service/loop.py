@@ -400,7 +400,9 @@ class ControlLoop:
     def _publish(self, now: Moment, decisions: Mapping[str, Decision]) -> Snapshot:
         self._ticks += 1
         views = {
-            name: ChamberView(decision, self._state.chambers[name].healths)
+            name: ChamberView(
+                decision, self._state.chambers[name].healths, self._state.chambers[name].progress
+            )
             for name, decision in decisions.items()
         }
         snapshot = Snapshot(

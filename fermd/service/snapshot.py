@@ -14,6 +14,7 @@ from fermd.control.alarms import Alarm
 from fermd.control.decision import Decision
 from fermd.control.health import Health
 from fermd.control.moment import Moment
+from fermd.control.progress import Progress
 from fermd.journal.ports import Trouble
 
 
@@ -24,6 +25,8 @@ class ChamberView:
     decision: Decision
     healths: Mapping[str, Health]
     """By the probe's name: counters of faults for people to see."""
+    progress: Progress | None = None
+    """The profile under way, running or paused: what is still to come can be laid out from it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,13 +18,15 @@ from fermd.control.moment import Moment
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading, Trusted
 from fermd.control.reasons import Reason
+from fermd.control.settings import ChamberSettings
+from fermd.control.wording import Unit
 from fermd.service.snapshot import ChamberView, Snapshot
 
 Plain = dict[str, Any]
 
 
-def status(snapshot: Snapshot, now: Moment) -> Plain:
-    """The whole site."""
+def status(snapshot: Snapshot, now: Moment, unit: Unit = Unit.CELSIUS) -> Plain:
+    """The whole site; words speak of temperatures in the unit that is asked for, numbers in °C."""
     mono_s = now.mono_s
     trouble = snapshot.journal_trouble
     return {
@@ -35,11 +37,18 @@ def status(snapshot: Snapshot, now: Moment) -> Plain:
         "clock_is_set": now.wall_trusted,
         "journal": None if trouble is None else {"kind": trouble.kind, "detail": trouble.detail},
         "alarms": [_alarm(alarm, mono_s) for alarm in snapshot.site_alarms],
-        "chambers": {name: _chamber(view, mono_s) for name, view in snapshot.chambers.items()},
+        "chambers": {
+            name: _chamber(view, mono_s, unit) for name, view in snapshot.chambers.items()
+        },
     }
 
 
-def probes(snapshot: Snapshot, now: Moment) -> list[Plain]:
+def bands(chamber: ChamberSettings) -> Plain:
+    """How far from the target nothing is called for, below (heat) and above (cool), °C."""
+    return {"heat_c": chamber.heat.band_c, "cool_c": chamber.cool.band_c}
+
+
+def probes(snapshot: Snapshot, now: Moment, unit: Unit = Unit.CELSIUS) -> list[Plain]:
     """Every probe of every chamber with its health and counters."""
     found = []
     for name, view in snapshot.chambers.items():
@@ -52,28 +61,30 @@ def probes(snapshot: Snapshot, now: Moment) -> list[Plain]:
         for probe, seen in readings.items():
             health = view.healths[probe]
             found.append(
-                {"chamber": name, "probe": probe} | _reading(seen, now.mono_s) | _counters(health)
+                {"chamber": name, "probe": probe}
+                | _reading(seen, now.mono_s, unit)
+                | _counters(health)
             )
     return found
 
 
-def _chamber(view: ChamberView, mono_s: float) -> Plain:
+def _chamber(view: ChamberView, mono_s: float, unit: Unit) -> Plain:
     decision = view.decision
     wanted, known = decision.target, knowledge(decision)
     return {
         "mode": decision.mode.value,
         "mode_words": wording.mode(decision),
         "target": None if wanted is None else {"heat_c": wanted.heat_c, "cool_c": wanted.cool_c},
-        "target_words": wording.target(wanted),
-        "vessel": _reading(decision.vessel, mono_s),
-        "air": None if decision.air is None else _reading(decision.air, mono_s),
-        "watching": {name: _reading(seen, mono_s) for name, seen in decision.watching},
+        "target_words": wording.target(wanted, unit),
+        "vessel": _reading(decision.vessel, mono_s, unit),
+        "air": None if decision.air is None else _reading(decision.air, mono_s, unit),
+        "watching": {name: _reading(seen, mono_s, unit) for name, seen in decision.watching},
         "call": decision.call.value,
-        "call_reason": _reason(decision.call_reason, mono_s),
-        "call_words": wording.call(decision, mono_s),
+        "call_reason": _reason(decision.call_reason, mono_s, unit),
+        "call_words": wording.call(decision, mono_s, unit),
         "learned": asdict(known),
-        "learned_words": wording.known_of(known),
-        "outputs": [_output(output, mono_s) for output in decision.outputs],
+        "learned_words": wording.known_of(known, unit),
+        "outputs": [_output(output, mono_s, unit) for output in decision.outputs],
         "profile": _profile(decision),
         "planned_start": None
         if decision.planned is None
@@ -86,8 +97,8 @@ def _chamber(view: ChamberView, mono_s: float) -> Plain:
     }
 
 
-def _reading(seen: Reading, mono_s: float) -> Plain:
-    words = wording.reading(seen, mono_s)
+def _reading(seen: Reading, mono_s: float, unit: Unit) -> Plain:
+    words = wording.reading(seen, mono_s, unit)
     if isinstance(seen, Trusted):
         return {
             "trusted": True,
@@ -115,7 +126,7 @@ def _counters(health: Health) -> Plain:
     }
 
 
-def _output(output: OutputDecision, mono_s: float) -> Plain:
+def _output(output: OutputDecision, mono_s: float, unit: Unit) -> Plain:
     since_s = output.since_mono_s
     return {
         "duty": output.duty.value,
@@ -124,12 +135,12 @@ def _output(output: OutputDecision, mono_s: float) -> Plain:
         "on": output.on,
         "wanted": output.wanted,
         "for_s": None if since_s is None else round(mono_s - since_s, 1),
-        "reasons": [_reason(reason, mono_s) for reason in output.reasons],
-        "words": wording.output(output, mono_s),
+        "reasons": [_reason(reason, mono_s, unit) for reason in output.reasons],
+        "words": wording.output(output, mono_s, unit),
     }
 
 
-def _reason(reason: Reason, mono_s: float) -> Plain:
+def _reason(reason: Reason, mono_s: float, unit: Unit) -> Plain:
     left_s = None if reason.until_mono_s is None else round(reason.until_mono_s - mono_s, 1)
     return {
         "rule": reason.rule.value,
@@ -137,7 +148,7 @@ def _reason(reason: Reason, mono_s: float) -> Plain:
         "limit_c": reason.limit_c,
         "left_s": left_s,
         "number": reason.number,
-        "words": wording.reason(reason, mono_s),
+        "words": wording.reason(reason, mono_s, unit),
     }
 
 

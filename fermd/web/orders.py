@@ -10,40 +10,23 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
-from typing import Annotated, Any, get_type_hints
+from functools import cache
+from typing import Annotated, Any, Literal, get_args, get_type_hints
 
-from pydantic import ConfigDict, StringConstraints, TypeAdapter, ValidationError, create_model
+from pydantic import BaseModel, StringConstraints, ValidationError, create_model
 
-from fermd.control.commands import (
-    AcknowledgeAlarm,
-    CancelPlan,
-    ChangeRest,
-    ChangeStepTarget,
-    Command,
-    ConfirmStep,
-    EndOverride,
-    ExtendStep,
-    GoToStep,
-    OverrideOutput,
-    PauseProfile,
-    PlanStart,
-    ResumeProfile,
-    ReturnToPlan,
-    SetTarget,
-    SkipStep,
-    StartProfile,
-    StopProfile,
-    SwitchOff,
-)
+from fermd.control.commands import ChangeRest, Command, PlanStart, StartProfile
 from fermd.control.steps import Profile
-
-
-class OrderError(ValueError):
-    """A command that cannot be understood; the text names field, value and what is allowed."""
-
+from fermd.web.endpoint import Shape
+from fermd.web.refusals import RefusedError, misfit, shown
 
 LONGEST_TEXT_CHARS = 200
 """Names of people and alarms are no longer: they are stored with every command."""
+
+
+def no_time(text: str) -> float:
+    """Refuse every local time: whoever reads none has no calendar."""
+    raise ValueError(f"{text!r}: local times are not read here")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,25 +37,34 @@ class Readers:
     """Reads the text of a profile file."""
     instant: Callable[[str], float]
     """Turns a local time ("fri 18:00") into its next instant (POSIX, s)."""
+    past: Callable[[str], float] = no_time
+    """The same into its last instant."""
 
 
-_PLAIN: tuple[type[Command], ...] = (
-    SetTarget,
-    SwitchOff,
-    CancelPlan,
-    PauseProfile,
-    ResumeProfile,
-    SkipStep,
-    GoToStep,
-    ChangeStepTarget,
-    ReturnToPlan,
-    ExtendStep,
-    ConfirmStep,
-    StopProfile,
-    OverrideOutput,
-    EndOverride,
-    AcknowledgeAlarm,
-)
+Text = Annotated[str, StringConstraints(max_length=LONGEST_TEXT_CHARS)]
+
+
+class _Order(Shape):
+    who: Text = "unknown"
+    """Who asks; over the network the session's name counts instead."""
+
+
+class _WithProfile(_Order):
+    profile_toml: str
+    """The text of a profile file."""
+
+
+class _WithTime(_WithProfile):
+    at: Text
+    """A local time: "18:00", "fri 18:00" or "2026-12-04 18:00"."""
+
+
+_WITH_TEXTS: Mapping[type[Command], type[_WithProfile]] = {
+    StartProfile: _WithProfile,
+    PlanStart: _WithTime,
+    ChangeRest: _WithProfile,
+}
+"""Commands that carry the text of a profile."""
 
 
 def name_of(command: type[Command]) -> str:
@@ -80,98 +72,58 @@ def name_of(command: type[Command]) -> str:
     return re.sub(r"(?<!^)(?=[A-Z])", "-", command.__name__).lower()
 
 
-_COMMANDS: dict[str, type[Command]] = {name_of(command): command for command in _PLAIN}
-_WITH_TEXTS: dict[str, type[StartProfile | PlanStart | ChangeRest]] = {
-    name_of(command): command for command in (StartProfile, PlanStart, ChangeRest)
+_COMMANDS: Mapping[str, type[Command]] = {
+    name_of(command): command for command in get_args(Command)
 }
-"""Commands that carry the text of a profile."""
 
-NAMES = (*_COMMANDS, *_WITH_TEXTS)
+NAMES = tuple(_COMMANDS)
 """Every command there is."""
 
 
-def read(body: Any, readers: Readers) -> Command:
-    """Turn a request's JSON into a command; OrderError says all that is wrong with it."""
-    if not isinstance(body, Mapping):
-        raise OrderError("the body must be a JSON object with the key command")
-    name = body.get("command")
-    given = {key: value for key, value in body.items() if key != "command"}
-    if isinstance(name, str) and name in _WITH_TEXTS:
-        return _with_texts(_WITH_TEXTS[name], given, readers)
-    command = _COMMANDS.get(name) if isinstance(name, str) else None
-    if command is None:
-        raise OrderError(f"command = {shown(name)}: must be one of {', '.join(NAMES)}")
-    try:
-        checked = _model(command).validate_python(given)
-    except ValidationError as error:
-        raise OrderError(_told(error)) from error
-    values = {field.name: getattr(checked, field.name) for field in fields(command)}
-    return command(**values)
-
-
-def _with_texts(
-    command: type[StartProfile | PlanStart | ChangeRest], given: Mapping[str, Any], readers: Readers
-) -> Command:
-    needed = ("profile_toml", "at") if command is PlanStart else ("profile_toml",)
-    unknown = set(given) - {*needed, "who"}
-    if unknown:
-        named = shown(sorted(unknown)[0])
-        raise OrderError(f"unknown field {named}: allowed are {', '.join(needed)} and who")
-    for field in needed:
-        if not isinstance(given.get(field), str):
-            what = "the text of a profile file" if field == "profile_toml" else "a local time"
-            raise OrderError(f"{field}: must be {what}")
-    who = given.get("who", "unknown")
-    if not isinstance(who, str) or len(who) > LONGEST_TEXT_CHARS:
-        raise OrderError(f"who: must be a name of at most {LONGEST_TEXT_CHARS} characters")
-    try:
-        profile = readers.profile(given["profile_toml"])
-        if command is PlanStart:
-            return PlanStart(profile, readers.instant(given["at"]), who)
-    except ValueError as error:
-        raise OrderError(str(error)) from error
-    return StartProfile(profile, who) if command is StartProfile else ChangeRest(profile, who)
-
-
-def _model(command: type[Command]) -> TypeAdapter[Any]:
-    adapter = _ADAPTERS.get(command)
-    if adapter is None:
-        shape: dict[str, Any] = {
+@cache
+def model(name: str) -> type[BaseModel]:
+    """Return what the body of a command is checked by, given the command's name."""
+    command = _COMMANDS[name]
+    shape: dict[str, Any] = {"command": (Literal[name], name)}
+    base = _WITH_TEXTS.get(command, _Order)
+    if command not in _WITH_TEXTS:
+        hints = get_type_hints(command, include_extras=True)
+        shape |= {
             field.name: (
-                _type(command, field.name),
-                field.default if field.name == "who" or field.default == "" else ...,
+                Text if hints[field.name] is str else hints[field.name],
+                "" if field.default == "" else ...,
             )
             for field in fields(command)
+            if field.name != "who"
         }
-        config = ConfigDict(extra="forbid", allow_inf_nan=False)
-        adapter = TypeAdapter(create_model(command.__name__, __config__=config, **shape))
-        _ADAPTERS[command] = adapter
-    return adapter
+    return create_model(
+        command.__name__, __base__=base, __doc__=(command.__doc__ or "").strip(), **shape
+    )
 
 
-_ADAPTERS: dict[type[Command], TypeAdapter[Any]] = {}
+def read(body: Any, readers: Readers, who: str | None = None) -> Command:
+    """Turn a request's JSON into a command; RefusedError says all that is wrong with it.
 
-
-def _type(command: type[Command], field: str) -> Any:
-    kind = get_type_hints(command, include_extras=True)[field]
-    if kind is str:
-        return Annotated[str, StringConstraints(max_length=LONGEST_TEXT_CHARS)]
-    return kind
-
-
-def shown(value: object) -> str:
-    """A value as it came in, cut where it gets too long to read."""
-    text = repr(value)
-    return text if len(text) <= _LONGEST_SHOWN_CHARS else text[:_LONGEST_SHOWN_CHARS] + "…"
-
-
-_LONGEST_SHOWN_CHARS = 80
-
-
-def _told(error: ValidationError) -> str:
-    faults = []
-    for fault in error.errors(include_url=False):
-        where = ".".join(str(part) for part in fault["loc"]) or "body"
-        given = "" if fault["type"] == "missing" else f" = {shown(fault.get('input'))}"
-        faults.append(f"{where}{given}: {fault['msg']}")
-    return "; ".join(faults)
+    `who` is whose doing it is, if that is known better than by the body's own word.
+    """
+    if not isinstance(body, Mapping):
+        raise RefusedError(422, "the body must be a JSON object with the key command")
+    name = body.get("command")
+    command = _COMMANDS.get(name) if isinstance(name, str) else None
+    if command is None or not isinstance(name, str):
+        raise RefusedError(422, f"command = {shown(name)}: must be one of {', '.join(NAMES)}")
+    try:
+        checked: Any = model(name).model_validate(dict(body))
+    except ValidationError as error:
+        raise misfit(error) from error
+    by = checked.who if who is None else who
+    try:
+        if isinstance(checked, _WithTime):
+            return PlanStart(readers.profile(checked.profile_toml), readers.instant(checked.at), by)
+        if isinstance(checked, _WithProfile):
+            profile = readers.profile(checked.profile_toml)
+            return (StartProfile if command is StartProfile else ChangeRest)(profile, by)
+    except ValueError as error:
+        raise RefusedError(422, str(error)) from error
+    values = {field.name: getattr(checked, field.name) for field in fields(command)}
+    return command(**values | {"who": by})

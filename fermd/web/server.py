@@ -6,6 +6,7 @@ nobody else. A request never touches hardware and never waits for the database.
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import logging
 import os
@@ -51,6 +52,7 @@ class UnixServer:
         self._socket: socket.socket | None = None
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
 
     def __enter__(self) -> Self:
         self._socket = _listen(self._path)
@@ -62,15 +64,21 @@ class UnixServer:
             log_level=logging.WARNING,
             access_log=False,
             lifespan="off",
-            # An open event stream would otherwise hold up the stop for ever.
+            # Whoever is still answered then is cut off.
             timeout_graceful_shutdown=1,
         )
         self._server = uvicorn.Server(config)
-        self._thread = threading.Thread(
-            target=self._server.run, kwargs={"sockets": [self._socket]}, name="http", daemon=True
-        )
+        self._thread = threading.Thread(target=self._run, name="http", daemon=True)
         self._thread.start()
         return self
+
+    def _run(self) -> None:
+        asyncio.run(self._serve())
+
+    async def _serve(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        if self._server is not None and self._socket is not None:
+            await self._server.serve(sockets=[self._socket])
 
     def __exit__(
         self,
@@ -80,12 +88,20 @@ class UnixServer:
     ) -> None:
         if self._server is not None:
             self._server.should_exit = True
+        if self._loop is not None:
+            # Closed by now if the server has ended by itself.
+            with contextlib.suppress(RuntimeError):
+                self._loop.call_soon_threadsafe(getattr(self._app.state, "ending", _nothing))
         if self._thread is not None:
             self._thread.join(timeout=START_WAIT_S)
         if self._socket is not None:
             self._socket.close()
         with contextlib.suppress(FileNotFoundError):
             self._path.unlink()
+
+
+def _nothing() -> None:
+    """What an application has to do at its end that has no streams open."""
 
 
 def _listen(path: Path) -> socket.socket:

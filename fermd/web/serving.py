@@ -22,10 +22,19 @@ def on_socket(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[
     """Return what serves a running site on its Unix socket."""
 
     def serve_on_socket(running: RunningSite) -> AbstractContextManager[object]:
-        readers = Readers(read_profile, lambda text: read_instant(text, site, running.now()))
+        readers = readers_of(running, site)
         return UnixServer(application(running, readers, time_zone=site.time_zone), site.socket_path)
 
     return serve_on_socket
+
+
+def readers_of(running: RunningSite, site: SiteFile) -> Readers:
+    """Return what reads the texts in commands and notes."""
+    return Readers(
+        read_profile,
+        lambda text: read_instant(text, site, running.now()),
+        lambda text: read_past_instant(text, site, running.now()),
+    )
 
 
 def read_profile(text: str) -> Profile:
@@ -45,4 +54,12 @@ def read_instant(text: str, site: SiteFile, now: Moment) -> float:
     instant_s = ZoneCalendar(site.zone).next_utc_s(rule, now.wall_utc_s)
     if instant_s is None:
         raise ValueError(f"at = {text!r}: is in the past; name a time to come")
+    return instant_s
+
+
+def read_past_instant(text: str, site: SiteFile, now: Moment) -> float:
+    """Return the last instant (POSIX, s) of a local time; ValueError if there is none."""
+    instant_s = ZoneCalendar(site.zone).last_utc_s(parse_calendar_time(text), now.wall_utc_s)
+    if instant_s is None:
+        raise ValueError("has not been yet")
     return instant_s

@@ -200,8 +200,9 @@ def test_level_is_ahead_and_a_worse_figure_is_named() -> None:
     )
     assert all(ahead(near, near).values())
     assert ahead(far, near) == {"error": False, "overshoot": True, "starts": True}
-    lazy, busy = replace(near, cool_starts_a_day=1.0), replace(near, cool_starts_a_day=9.0)
-    fermd = replace(far, cool_starts_a_day=5.0)
+    lazy = replace(near, held_cool_starts_a_day=1.0)
+    busy = replace(near, held_cool_starts_a_day=9.0)
+    fermd = replace(far, held_cool_starts_a_day=5.0)
     on_off, pid = swept({"fermd": fermd, "on-off:0.5": busy, "pid:60": lazy, "pid:30": busy})
     assert on_off == "on-off: every setting takes more starts than fermd"
     assert pid == "pid: not beaten, of those with no more starts: pid:60 (error)"

@@ -119,7 +119,7 @@ def _draw_numbers(chamber: Table, site: Table, duties: list[str], random: Random
         "freezing_point_c": random.choice([-2.2, -1.5, -0.5]),
         "carry_on_without_air": random.random() < 0.3,
     }
-    chamber["coast"] = {"foresee": random.random() < 0.7}
+    chamber["foresight"] = {"foresee": random.random() < 0.7}
     if random.random() < 0.3:
         duty = random.choice([one for one in duties if one != "fan"])
         chamber["fail_safe"] = {

@@ -77,7 +77,7 @@ def test_a_limit_that_is_none_is_refused_with_what_is_allowed(site: Caller, limi
     answer = site.get(f"/api/events?limit={limit}")
     assert answer.status_code == 422
     assert "must be a whole number from 1 to 1000" in why(answer)
-    assert len(answer.text) < 300
+    assert len(answer.text) < 500
 
 
 def test_what_there_is_not_is_not_found(site: Caller) -> None:
@@ -91,7 +91,7 @@ def test_what_there_is_not_is_not_found(site: Caller) -> None:
 
 def test_a_command_is_carried_out_before_it_is_answered(site: Caller) -> None:
     answer = site.order("lager", "set-target", target_c=9.5, who="anna")
-    assert (answer.status_code, answer.json()) == (200, {"taken": True})
+    assert (answer.status_code, answer.json()["taken"]) == (200, True)
     until(lambda: _target_c(site) == 9.5)
 
 

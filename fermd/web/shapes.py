@@ -1,0 +1,311 @@
+"""What good answers look like: for the interface's description, and the tests that hold them to it.
+
+Temperatures are °C, spans seconds (`_s`), instants seconds since 1970 (`_utc_s`).
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+
+class Answer(BaseModel):
+    """An answer. A later version may add to it, and takes nothing away."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+class Fault(Answer):
+    """One field at fault."""
+
+    key: str
+    """Dotted path, entries of an array counted from 1: `step[2].target_c`; empty for the whole."""
+    line: int | None
+    """The line of a profile's text, from 1."""
+    value: str | None
+    why: str
+    """What is allowed and what to do."""
+
+
+class Refusal(Answer):
+    """A request that was not carried out."""
+
+    taken: Literal[False]
+    why: str
+    faults: list[Fault] = []
+
+
+class Target(Answer):
+    """What the beer should be: heated up to the one, cooled down to the other."""
+
+    heat_c: float
+    cool_c: float
+
+
+class Reading(Answer):
+    """A reading with its quality: without trust there is no temperature of now."""
+
+    trusted: bool
+    temp_c: float | None
+    last_temp_c: float | None = None
+    age_s: float | None
+    fault: str | None
+    words: str
+
+
+class Reason(Answer):
+    """Why something is as it is."""
+
+    rule: str
+    value_c: float | None
+    limit_c: float | None
+    left_s: float | None
+    """How long it still holds, if that is known."""
+    number: float | None
+    words: str
+
+
+class Output(Answer):
+    """One output."""
+
+    duty: Literal["heat", "cool", "fan"]
+    name: str
+    line: str
+    on: bool
+    wanted: bool
+    """What is called for; differs from `on` while protection holds it."""
+    for_s: float | None
+    reasons: list[Reason]
+    words: str
+
+
+class NextStep(Answer):
+    """The step after the present one."""
+
+    kind: str
+    name: str
+
+
+class ProfileNow(Answer):
+    """Where the profile stands."""
+
+    name: str
+    step: int
+    """From 1."""
+    steps: int
+    kind: str
+    step_name: str
+    elapsed_s: float
+    remaining_s: float | None
+    planned_s: float | None
+    later_s: float
+    prompt: str
+    next: NextStep | None
+
+
+class PlannedStart(Answer):
+    """A start that waits for its time."""
+
+    profile: str
+    at_utc_s: float
+    who: str
+
+
+class Alarm(Answer):
+    """An alarm that is not cleared."""
+
+    alarm: str
+    subject: str
+    phase: Literal["raised", "acknowledged", "cleared"]
+    severity: Literal["notice", "warning", "critical"]
+    holds: bool
+    for_s: float | None
+    value: float | None
+    limit: float | None
+    words: str
+
+
+class Bands(Answer):
+    """How far below (heat) and above (cool) the target nothing is called for, °C."""
+
+    heat_c: float
+    cool_c: float
+
+
+class Chamber(Answer):
+    """One chamber as it stands."""
+
+    mode: Literal["off", "hand", "profile", "paused"]
+    mode_words: str
+    target: Target | None
+    target_words: str
+    bands: Bands | None = None
+    """None where the daemon runs without a site file."""
+    vessel: Reading
+    air: Reading | None
+    watching: dict[str, Reading]
+    call: Literal["heat", "cool", "idle"]
+    call_reason: Reason
+    call_words: str
+    outputs: list[Output]
+    profile: ProfileNow | None
+    planned_start: PlannedStart | None
+    alarms: list[Alarm]
+
+
+class JournalTrouble(Answer):
+    """What is wrong with the journal."""
+
+    kind: str
+    detail: str
+
+
+class Status(Answer):
+    """The whole site."""
+
+    age_s: float
+    tick: int
+    up_s: float
+    wall_utc_s: float
+    clock_is_set: bool
+    journal: JournalTrouble | None
+    alarms: list[Alarm]
+    chambers: dict[str, Chamber]
+    time_zone: str
+    sample_period_s: float | None
+    """How often there is a tick, s, by the site's own clock ..."""
+    times_real_time: float
+    """... which runs so many times faster than the world's in a trial without a board."""
+
+
+class Probe(Reading):
+    """A probe with its health."""
+
+    chamber: str
+    probe: str
+    samples: int
+    bad_share: float
+    faults: dict[str, int]
+
+
+class Event(Answer):
+    """One thing that happened."""
+
+    seq: int
+    wall_utc_s: float
+    wall_trusted: bool
+    chamber: str
+    kind: str
+    words: str
+
+
+class Undo(Answer):
+    """How a command is undone."""
+
+    words: str
+    command: dict[str, Any]
+    """What to send to the same address."""
+
+
+class Taken(Answer):
+    """A request that was carried out."""
+
+    taken: Literal[True]
+    undo: Undo | None = None
+    """None: it cannot be undone."""
+
+
+class Buckets(Answer):
+    """A probe's readings, one entry a bucket; null is a gap."""
+
+    mean_c: list[float | None]
+    min_c: list[float | None]
+    max_c: list[float | None]
+
+
+class TargetCurve(Answer):
+    """The target in the middle of each bucket; null where the chamber was off, or yet to come."""
+
+    heat_c: list[float | None]
+    cool_c: list[float | None]
+
+
+class Runs(Answer):
+    """The runs of one output."""
+
+    duty: str
+    spans: list[tuple[float, float | None]]
+    """From and to (POSIX, s), cut to the span; no end: it runs on."""
+
+
+class Mark(Answer):
+    """Something that happened, for a mark in the chart."""
+
+    utc_s: float
+    kind: Literal[
+        "step", "step-change", "profile", "alarm-raised", "alarm-cleared", "note", "outage",
+        "clock-step",
+    ]  # fmt: skip
+    seq: int
+    words: str
+
+
+class Curves(Answer):
+    """A span of a chamber's record."""
+
+    chamber: str
+    from_utc_s: float
+    """Where the first bucket begins."""
+    bucket_s: float
+    count: int
+    probes: dict[str, Buckets]
+    vessel: str
+    """The name of the probe that is the vessel's ..."""
+    air: str | None
+    watching: list[str]
+    target: TargetCurve
+    target_changes: list[tuple[float, float | None, float | None]]
+    """When it was set (POSIX, s), to what heat_c and cool_c."""
+    runs: dict[str, Runs]
+    marks: list[Mark]
+
+
+class Next(Answer):
+    """What comes next and when."""
+
+    words: str
+    kind: Literal["step", "planned-start", "nothing"]
+    at_utc_s: float | None
+    at_is_sure: bool
+    """Whether the time follows from the plan alone; else it is an estimate."""
+
+
+class StepAhead(Answer):
+    """A step that runs or is still to come."""
+
+    step: int
+    """From 1."""
+    kind: str
+    name: str
+    begins_utc_s: float
+    begins_is_sure: bool
+    ends_utc_s: float | None
+    ends_is_sure: bool
+    to_c: float
+    """The target that it leaves behind, °C."""
+
+
+class Forecast(Answer):
+    """Where a chamber is heading."""
+
+    made_utc_s: float
+    target: list[tuple[float, float, float]]
+    """Corners of the target's line: when (POSIX, s), heat_c, cool_c; straight in between."""
+    beer: list[tuple[float, float]]
+    """The beer's way by the thermal model: when, °C."""
+    steps: list[StepAhead]
+    is_sure: bool
+    assumed: list[str]
+    """What was taken for want of better, each as a sentence."""
+    next: Next
