@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import importlib.util
 import threading
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from email.utils import formatdate
-from importlib.resources import files
 from pathlib import Path
 from typing import Final
 
@@ -39,8 +39,15 @@ TYPES: Final[Mapping[str, str]] = {
 }
 """What is served at all, and as what: a browser is told to believe this and nothing else."""
 
-PACKAGED: Final[Mapping[str, tuple[str, str]]] = {}
-"""Files that come from an installed package: the address below /assets/, and package and path."""
+PACKAGED: Final[Mapping[str, tuple[str, str]]] = {
+    "installed/uPlot.iife.js": ("uplot", "static/uPlot.iife.js"),
+    "installed/uPlot.min.css": ("uplot", "static/uPlot.min.css"),
+}
+"""Files that come from an installed package: the address below /assets/, and package and path.
+
+Where the package is not installed (it comes with the extra `web`) they are not there, and the page
+says how to get them.
+"""
 
 _COMPRESSED: Final = ("text/", "application/", "image/svg")
 _WORTH_COMPRESSING_BYTES: Final = 600
@@ -146,7 +153,16 @@ class Pages:
             if path.suffix in TYPES and path.is_file():
                 yield path.relative_to(self._folder).as_posix(), path
         for name, (package, inside) in PACKAGED.items():
-            yield name, Path(str(files(package).joinpath(inside)))
+            installed = _inside(package, inside)
+            if installed is not None:
+                yield name, installed
+
+
+def _inside(package: str, inside: str) -> Path | None:
+    """Find a file of a package without importing it: what it needs itself would take memory."""
+    found = importlib.util.find_spec(package)
+    folders = [] if found is None else found.submodule_search_locations or []
+    return next((path for each in folders if (path := Path(each) / inside).is_file()), None)
 
 
 def _file(content: bytes, ending: str, changed_utc_s: float) -> File:
