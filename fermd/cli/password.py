@@ -15,7 +15,7 @@ from fermd.cli.options import USUAL_SITE, site_option
 @click.command(
     cls=Command,
     examples=[
-        ("sudo fermd password", "asks twice, and shows nothing of it"),
+        ("fermd password", "asks twice, and shows nothing of it"),
         ("fermd password --site fermd.toml < secret.txt", "takes the first line of a file"),
     ],
 )

@@ -28,6 +28,7 @@ from fermd.web.house import House, Site
 from fermd.web.logging_in import Keeper, LoggingIn
 from fermd.web.orders import Readers
 from fermd.web.pages import Pages
+from fermd.web.profiling import Profiling
 from fermd.web.stepping_in import LONGEST_NOTE_CHARS as LONGEST_NOTE_CHARS
 from fermd.web.stepping_in import SteppingIn
 from fermd.web.watching import Watching
@@ -64,6 +65,7 @@ def _built(
         *watching.endpoints(),
         *Charting(house).endpoints(),
         *SteppingIn(house).endpoints(),
+        *Profiling(house).endpoints(),
     ]
     app = Starlette(
         routes=[*(endpoint.route() for endpoint in endpoints), *Pages().routes()],
