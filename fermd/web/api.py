@@ -18,6 +18,7 @@ from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 
 from fermd.config.web import WebSettings
+from fermd.web.calibrating import Calibrating
 from fermd.web.callers import CallersMayGo
 from fermd.web.charting import Charting
 from fermd.web.doors import LocalDoor
@@ -65,6 +66,7 @@ def _built(
         *watching.endpoints(),
         *Charting(house).endpoints(),
         *SteppingIn(house).endpoints(),
+        *Calibrating(house).endpoints(),
         *Profiling(house).endpoints(),
     ]
     app = Starlette(
