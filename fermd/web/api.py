@@ -27,6 +27,7 @@ from fermd.web.endpoint import Endpoint
 from fermd.web.gate import Gate, NetworkDoor
 from fermd.web.house import House, Site
 from fermd.web.logging_in import Keeper, LoggingIn
+from fermd.web.machines import Machines
 from fermd.web.orders import Readers
 from fermd.web.pages import Pages
 from fermd.web.profiling import Profiling
@@ -61,6 +62,7 @@ def _built(
     door: Sequence[Middleware],
 ) -> Starlette:
     watching = Watching(house, None if keeper is None else keeper.sessions)
+    machines = Machines(house, lambda: watching.live.pages)
     endpoints: Sequence[Endpoint] = [
         *LoggingIn(house, web, keeper).endpoints(),
         *watching.endpoints(),
@@ -68,7 +70,9 @@ def _built(
         *SteppingIn(house).endpoints(),
         *Calibrating(house).endpoints(),
         *Profiling(house).endpoints(),
+        *machines.endpoints(),
     ]
+    machines.describes(endpoints)
     app = Starlette(
         routes=[*(endpoint.route() for endpoint in endpoints), *Pages().routes()],
         middleware=[Middleware(CallersMayGo), *door],

@@ -6,6 +6,7 @@ ends; a preview rehearses it, which takes a second or more.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -35,6 +36,8 @@ from fermd.web.refusals import Plain, RefusedError, fault, shown
 
 if TYPE_CHECKING:
     from fermd.web.planned import Guess
+
+log = logging.getLogger(__name__)
 
 TAG: Final = "profiles"
 
@@ -200,6 +203,7 @@ class Profiling:
                 raise RefusedError(422, str(error), _faults(text, error)) from error
 
         before = await self._house.read(write)
+        log.info("profile %s was saved by %s", name, call.who("the local user"))
         return {"taken": True, "name": name, "before": before}
 
     async def delete(self, call: Call) -> Mapping[str, Any]:
@@ -212,7 +216,9 @@ class Profiling:
             except NotKept as error:
                 raise RefusedError(409, str(error)) from error
 
-        return {"taken": True, "name": name, "before": await self._house.read(remove)}
+        before = await self._house.read(remove)
+        log.info("profile %s was taken away by %s", name, call.who("the local user"))
+        return {"taken": True, "name": name, "before": before}
 
     async def preview(self, call: Call) -> Mapping[str, Any]:
         """Answer with a profile on the calendar."""
