@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Final
 
 from fermd.cli.options import SITE_VARIABLE, USUAL_SITE
-
-FOLDER_NAME: Final = "profiles"
+from fermd.config.profile_store import FOLDER_NAME as FOLDER_NAME
 
 
 def own_folders(given: Path | None) -> list[Path]:

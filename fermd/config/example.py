@@ -60,7 +60,7 @@ def example_site() -> str:
     lines += _keys(
         site,
         {"time_zone": "Europe/Vienna", "pin_factory": "lgpio", "chip": "pinctrl-bcm2711"},
-        skipped=("probe", "output", "circuit", "chamber", "simulated"),
+        skipped=("probe", "output", "circuit", "chamber", "web", "simulated"),
     )
     for name, probe_id in (("vessel", "28-000006b67845"), ("air", "28-0000071a2b3c")):
         lines += _table(f"probe.{name}", _named(site, "probe"), {"id": probe_id}, name != "vessel")
@@ -76,6 +76,17 @@ def example_site() -> str:
         _named(site, "chamber"),
         {"vessel_probe": "vessel", "air_probe": "air", "outputs": ["fridge", "belt", "fan"]},
     )
+    web = _table(
+        "web",
+        _inner(site, "web"),
+        {},
+        shown={
+            "listen": "0.0.0.0:8080",
+            "certfile": "/etc/fermd/fullchain.pem",
+            "keyfile": "/etc/fermd/key.pem",
+        },
+    )
+    lines += [f"#{line}" if line.startswith("[") else line for line in web]
     simulated = _table("simulated", _inner(site, "simulated"), {})
     lines += [f"#{line}" if line.startswith("[") else line for line in simulated]
     return "\n".join(lines).replace("\n\n\n", "\n\n").strip() + "\n"

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from annotated_types import Ge, Gt, Le, MinLen
 
+from fermd.config.web import WebSettings
 from fermd.control.settings import SiteSettings
 
 LEASE_PERIODS: Final = 3
@@ -113,6 +114,8 @@ class SiteFile(BoardSettings):
     relays: tuple[RelayLine, ...]
     simulated: SimulatedSettings | None = None
     """None: the real board."""
+    web: WebSettings | None = None
+    """None: no page on the network."""
 
 
 SIMULATED_JOURNAL: Final = Path("/var/lib/fermd/simulated.db")

@@ -17,6 +17,7 @@ from fermd.config.site import (
 )
 from fermd.config.site_tables import KIND_BY_DUTY
 from fermd.config.tables import settings_from
+from fermd.config.web import WebSettings
 from fermd.config.zone_calendar import ZoneCalendar
 from fermd.control.settings import (
     PROTECTION_BY_KIND,
@@ -52,6 +53,7 @@ def site_from(site: Any, path: Path) -> SiteFile:
         journal_path=folder / journal_path,
         socket_path=folder / board.socket_path,
         simulated=simulated,
+        web=_web(site, folder),
         settings=SiteSettings(
             tuple(
                 replace(chamber_settings(site, name), calendar=calendar) for name in site.chamber
@@ -72,6 +74,18 @@ def site_from(site: Any, path: Path) -> SiteFile:
             )
             for name, output in site.output.items()
         ),
+    )
+
+
+def _web(site: Any, folder: Path) -> WebSettings | None:
+    if site.web is None:
+        return None
+    web = settings_from(site.web, WebSettings)
+    return replace(
+        web,
+        password_file=folder / web.password_file,
+        certfile=None if web.certfile is None else folder / web.certfile,
+        keyfile=None if web.keyfile is None else folder / web.keyfile,
     )
 
 

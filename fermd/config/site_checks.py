@@ -16,6 +16,9 @@ from fermd.config.errors import ABSENT, any_of, key_text
 from fermd.config.mending import Checked
 from fermd.config.site import LEASE_PERIODS, lease_s
 from fermd.config.site_build import chamber_settings, kind_of
+from fermd.config.tables import settings_from
+from fermd.config.web import WebSettings
+from fermd.config.web_checks import check_web
 from fermd.config.wording import Key, nearest
 from fermd.control.settings import Duty, Objection, OutputKind, crossed
 
@@ -36,6 +39,7 @@ def check_site(site: Checked) -> None:
     for name in _tables(site, "output"):
         _check_output(site, name)
     _check_leases(site)
+    _check_web(site)
     for name in _tables(site, "chamber"):
         _check_chamber(site, name)
 
@@ -80,6 +84,12 @@ def _check_path(site: Checked, key: str, path: Path) -> None:
     elif key == "socket_path" and len(text.encode()) > LONGEST_SOCKET_PATH_BYTES:
         why = f"must have at most {LONGEST_SOCKET_PATH_BYTES} bytes, as Linux takes no longer one"
         site.object_to([key], text, why)
+
+
+def _check_web(site: Checked) -> None:
+    table: Any = site.table
+    if table.web is not None:
+        check_web(site, settings_from(table.web, WebSettings))
 
 
 def _check_names(site: Checked) -> None:

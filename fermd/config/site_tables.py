@@ -17,6 +17,7 @@ from pydantic import StringConstraints, create_model
 
 from fermd.config.site import BoardSettings, SimulatedSettings
 from fermd.config.tables import Table, table_of
+from fermd.config.web import WebSettings
 from fermd.control.settings import (
     ChamberSettings,
     CircuitSettings,
@@ -61,6 +62,10 @@ def site_table() -> type[Table]:
         output=_by_name(_output_table(), "Outputs by name."),
         circuit=_by_name(table_of(CircuitSettings, without=("name",)), "Supply circuits by name."),
         chamber=_by_name(_chamber_table(), "Chambers by name."),
+        web=(
+            table_of(WebSettings),
+            FileKey(default=None),
+        ),
         simulated=(
             table_of(SimulatedSettings),
             FileKey(default=None),

@@ -30,6 +30,7 @@ from fermd.journal.schema import (
     migrations,
     version_of,
 )
+from fermd.journal.soundness import Soundness
 
 _LOG_HEADER_BYTES = 32
 _FRAME_HEADER_BYTES = 24
@@ -40,9 +41,10 @@ Object = tuple[str, str, str | None]
 """Type, name and text of a table, an index or a view."""
 
 
-def examine(path: Path, *, with_check: bool) -> bool:
+def examine(path: Path, *, check_for: Soundness | None) -> bool:
     """Examine a file that is there; whether the end of its log was cut off (see above).
 
+    With `check_for` all of it is read for faults, and that there are none is noted there.
     Where nothing can be learned by reading alone (a log that cannot be recovered on this disk),
     the opening itself will tell. Raises Unusable, NotWritable.
     """
@@ -54,10 +56,13 @@ def examine(path: Path, *, with_check: bool) -> bool:
         return False
     with closing(connection):
         try:
-            examine_opened(path, connection, with_check=with_check)
+            examine_opened(path, connection, with_check=check_for is not None)
         except sqlite3.Error as error:
             raise as_journal_error(path, error) from error
-        return _examine_log(path)
+        is_cut_off = _examine_log(path)
+    if check_for is not None:
+        check_for.checked()
+    return is_cut_off
 
 
 def examine_opened(path: Path, connection: sqlite3.Connection, *, with_check: bool) -> None:

@@ -27,6 +27,7 @@ from fermd.journal.pending import Batch
 from fermd.journal.ports import Outage
 from fermd.journal.remembered import newest_seq
 from fermd.journal.rows import Incident
+from fermd.journal.soundness import Soundness
 from fermd.journal.thinning import ThinningSettings, thin
 
 MOST_SET_ASIDE = 5
@@ -54,6 +55,7 @@ class JournalFile:
         self._inserter: Inserter | None = None
         self._inode: int | None = None
         self._check_later = False
+        self._soundness = Soundness(path)
         self._undated = False
         self._set_aside_count = 0
 
@@ -71,9 +73,15 @@ class JournalFile:
         self.let_go()
         may_set_aside = self._set_aside_count < MOST_SET_ASIDE
         if spoilt is None:
-            opened = open_or_begin(self.path, wall_utc_s, self._busy_s, may_set_aside=may_set_aside)
+            opened = open_or_begin(
+                self.path,
+                wall_utc_s,
+                self._busy_s,
+                self._soundness,
+                may_set_aside=may_set_aside,
+            )
         elif may_set_aside:
-            opened = begin_anew(self.path, spoilt, wall_utc_s, self._busy_s)
+            opened = begin_anew(self.path, spoilt, wall_utc_s, self._busy_s, self._soundness)
         else:
             raise worn_out(self.path, spoilt)
         self._set_aside_count += opened.set_aside is not None
@@ -86,6 +94,11 @@ class JournalFile:
             if (fault := first_fault(self._held())) is not None:
                 raise Unusable(self.path, fault, "it is set aside")
             self._check_later = False
+            self._soundness.checked()
+
+    def suspect(self, error: sqlite3.Error) -> None:
+        """Have the file checked again if this may mean damage."""
+        self._soundness.suspect(error)
 
     def write(self, batch: Batch) -> list[Incident]:
         """Write everything in one transaction; what is to be noted of it, if anything.
@@ -134,6 +147,7 @@ class JournalFile:
                 connection.close()
             except sqlite3.Error as error:
                 _log.warning("%s: closing: %s", self.path, error)
+            self._soundness.let_go(is_the_one=self._inode == _inode(self.path))
 
     def _held(self) -> sqlite3.Connection:
         if self._connection is None:
@@ -191,6 +205,7 @@ class JournalFile:
             raise
         self._undated = undated
         self.knows_this_run = True
+        self._soundness.wrote()
         return notes
 
 

@@ -38,6 +38,7 @@ from fermd.journal.schema import (
     migrate,
     version_of,
 )
+from fermd.journal.soundness import Soundness
 
 CHECK_AT_ONCE_BYTES = 16 * 2**20
 """A file up to this size is checked before anything is written to it. A larger one is checked in
@@ -74,26 +75,39 @@ class Opened:
 
 
 def open_or_begin(
-    path: Path, wall_utc_s: float, busy_s: float, *, may_set_aside: bool = True
+    path: Path,
+    wall_utc_s: float,
+    busy_s: float,
+    soundness: Soundness,
+    *,
+    may_set_aside: bool = True,
 ) -> Opened:
     """Open the journal, or begin a new one where there is none or none that can be used.
 
     `wall_utc_s` only serves to name a file that is set aside; another process's lock is waited
-    for `busy_s` seconds at most. Raises NotWritable.
+    for `busy_s` seconds at most. What `soundness` knows of the file decides whether it is checked.
+    Raises NotWritable.
     """
     kept_log: Path | None = None
     try:
         size = _size_to_open(path)
-        if size and examine(path, with_check=size <= CHECK_AT_ONCE_BYTES):
+        is_sound = soundness.holds
+        check_at_once = not is_sound and size <= CHECK_AT_ONCE_BYTES
+        if size and examine(path, check_for=soundness if check_at_once else None):
             kept_log = _keep_log(path, wall_utc_s)
-        connection, outage, check_later = _open(path, busy_s)
+        if not size:
+            soundness.checked()
+        connection, outage, is_large = _open(path, busy_s)
     except Unusable as error:
         if not may_set_aside:
             raise worn_out(path, error.cause) from error
-        return begin_anew(path, error.cause, wall_utc_s, busy_s)
+        return begin_anew(path, error.cause, wall_utc_s, busy_s, soundness)
     if kept_log is not None:
         # What is missing may be the start of a run: the stop before it was not the last then.
         outage = replace(outage, ended_cleanly=False, lines=())
+    check_later = is_large and not is_sound
+    if check_later:
+        soundness.unchecked()
     return Opened(connection, outage, check_later, kept_log=kept_log)
 
 
@@ -103,7 +117,9 @@ def worn_out(path: Path, cause: str) -> NotWritable:
     return NotWritable(path, f"{cause}, and others were set aside before it", remedy)
 
 
-def begin_anew(path: Path, cause: str, wall_utc_s: float, busy_s: float) -> Opened:
+def begin_anew(
+    path: Path, cause: str, wall_utc_s: float, busy_s: float, soundness: Soundness
+) -> Opened:
     """Set the file aside and begin a new journal in its place. Raises NotWritable."""
     kept_as = set_aside(path, wall_utc_s)
     salvaged = outage_of_unwritable(kept_as)
@@ -114,6 +130,7 @@ def begin_anew(path: Path, cause: str, wall_utc_s: float, busy_s: float) -> Open
         raise NotWritable(path, error.cause, "see whether the disk is sound") from error
     except sqlite3.Error as error:
         raise as_journal_error(path, error) from error
+    soundness.checked()
     return Opened(connection, salvaged, check_later=False, set_aside=SetAside(kept_as, cause))
 
 
@@ -162,7 +179,7 @@ def _open(path: Path, busy_s: float) -> tuple[sqlite3.Connection, Outage, bool]:
     except sqlite3.Error as error:
         raise as_journal_error(path, error) from error
     try:
-        check_later = size > CHECK_AT_ONCE_BYTES
+        is_large = size > CHECK_AT_ONCE_BYTES
         # Once more: what could not be read may be readable now, and another may have written.
         examine_opened(path, connection, with_check=False)
         _prepare(path, connection)
@@ -173,7 +190,7 @@ def _open(path: Path, busy_s: float) -> tuple[sqlite3.Connection, Outage, bool]:
     except BaseException:
         connection.close()
         raise
-    return connection, outage, check_later
+    return connection, outage, is_large
 
 
 def _size_to_open(path: Path) -> int:

@@ -40,7 +40,7 @@ class BrewerNote:
     who: str
     text: str
     kind: str = "other"
-    """`gravity`, `tasting`, `dry-hop` or `other`."""
+    """`gravity`, `tasting`, `dry-hop` or `other`; `calibration` is written by fermd itself."""
     value: float | None = None
     """What was measured or added: a gravity as the brewer says it (1.012, or °P), grams of hops."""
     about_utc_s: float | None = None

@@ -174,6 +174,7 @@ class Writing:
         except JournalError as error:
             self._failed(error)
         except sqlite3.Error as error:
+            self._file.suspect(error)
             self._failed(as_journal_error(self._file.path, error))
         except Exception as error:  # noqa: BLE001 - the thread must outlive it, whatever it is
             _log.warning("%s: not written", self._file.path, exc_info=True)

@@ -77,6 +77,8 @@ def _note(note: BrewerNote) -> str:
     if note.takes_back_seq is not None:
         return f"{note.who} took back the note: {note.text}"
     kind = "" if note.kind == "other" else f" ({note.kind.replace('-', ' ')})"
+    if note.kind == "calibration":
+        return f"{note.text}{f' by {note.who}' if note.who else ''}"
     what = ": ".join(filter(None, (_value(note), note.text)))
     return f"note by {note.who}{kind}: {what}"
 
@@ -86,5 +88,5 @@ def _value(note: BrewerNote) -> str:
         return ""
     if note.kind == "gravity":
         # Nobody says "1.012" of °P: see fermd.planning.batch.
-        return f"{note.value:.3f}" if note.value < 2.0 else f"{note.value:.1f} °P"
+        return f"{note.value:.3f}" if 0.98 <= note.value < 1.2 else f"{note.value:.1f} °P"
     return f"{note.value:g} g" if note.kind == "dry-hop" else f"{note.value:g}"

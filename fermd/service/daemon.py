@@ -205,8 +205,8 @@ class Daemon:
             return
         if fixed(site) != fixed(self._site):
             log.error(
-                "the site file was not taken over: probes, outputs and what they do, files and the "
-                "sample period change only with a restart (systemctl restart fermd)"
+                "the site file was not taken over: probes, outputs and what they do, files, the "
+                "page and the sample period change only with a restart (systemctl restart fermd)"
             )
             self._manager.ready("a restart is needed for the new site file")
             return
@@ -275,6 +275,7 @@ def fixed(site: SiteFile) -> tuple[object, ...]:
         site.sample_period_s,
         site.journal_path,
         site.socket_path,
+        site.web,
         site.w1_root,
         site.pin_factory,
         site.chip,

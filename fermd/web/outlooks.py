@@ -34,10 +34,11 @@ from fermd.control.wording import Unit, span, temperature
 from fermd.physics.errors import PhysicsError
 from fermd.planning.errors import PlanError
 from fermd.planning.estimate import estimate_from
-from fermd.planning.rehearsal import QUICK_PERIOD_S, rehearse
+from fermd.planning.outcome import Rehearsal
+from fermd.planning.rehearsal import QUICK_PERIOD_S, Plan, rehearse
 from fermd.planning.timeline import Timeline, timeline
 from fermd.service.snapshot import ChamberView
-from fermd.web.planned import Guess, plan_of
+from fermd.web.planned import LONGEST_REHEARSED_S, Guess, plan_of
 
 Plain = dict[str, Any]
 
@@ -131,7 +132,7 @@ def _laid_out(
     found: Plain = {"is_sure": line.is_sure}
     try:
         plan = plan_of(profile, settings, site, now_utc_s, beer_c, guess)
-        seen = rehearse(plan.plan, period_s=QUICK_PERIOD_S)
+        seen = _rehearsed(plan.plan)
         line = timeline(
             profile, now_utc_s, start_c, site.zone, estimate_from(seen, profile).taken_s
         )
@@ -160,6 +161,12 @@ def _laid_out(
             for segment in line.segments
         ],
     }
+
+
+def _rehearsed(plan: Plan) -> Rehearsal:
+    if plan.planned_s > LONGEST_REHEARSED_S:
+        raise PlanError("it takes too long for that")
+    return rehearse(plan, period_s=QUICK_PERIOD_S)
 
 
 def _shown_until_s(line: Timeline, now_utc_s: float) -> float:

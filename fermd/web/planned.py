@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Final
 
 from fermd.config.site import SimulatedSettings, SiteFile
 from fermd.config.zone_calendar import ZoneCalendar
 from fermd.control.progress import leaves_c
-from fermd.control.settings import ChamberSettings
+from fermd.control.settings import DAY_S, ChamberSettings
 from fermd.control.steps import Jump, Profile, Ramp
 from fermd.physics.ambient import AmbientTrace, ConstantAmbient, DayNightAmbient
 from fermd.planning.batch import (
@@ -19,8 +20,12 @@ from fermd.planning.batch import (
     original_from,
 )
 from fermd.planning.chamber import planned_chamber
+from fermd.planning.estimate import Estimate, estimate
 from fermd.planning.rehearsal import Plan
 from fermd.planning.timeline import timeline
+
+LONGEST_REHEARSED_S: Final = 120 * DAY_S
+"""A plan that takes longer is not rehearsed for a page, s: that would take a slow board minutes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +73,13 @@ def plan_of(
         circuits=site.settings.circuits,
     )
     return Assumed(plan, (*assumed, *(_without_option(one) for one in parts.assumed)))
+
+
+def quick_estimate(plan: Plan) -> Estimate:
+    """Rehearse a plan for its dates; one of months only has those that follow from it alone."""
+    if plan.planned_s > LONGEST_REHEARSED_S:
+        return Estimate({}, None)
+    return estimate(plan)
 
 
 def _batch(

@@ -1,4 +1,4 @@
-"""Serves the HTTP interface: over a Unix socket for the local user, in a thread of its own.
+"""Serves the HTTP interface over a Unix socket for the local user, in a thread of its own.
 
 The socket's file permissions are the access control: owner and group may talk to the daemon,
 nobody else. A request never touches hardware and never waits for the database.
@@ -13,9 +13,10 @@ import os
 import socket
 import stat
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import uvicorn
 from h11 import LocalProtocolError
@@ -43,6 +44,29 @@ class _Protocol(H11Protocol):
             self.transport.close()
 
 
+def serving_settings(app: Starlette, **more: Any) -> uvicorn.Config:
+    """Return what a server is told, wherever it listens."""
+    return uvicorn.Config(
+        app,
+        http=_Protocol,
+        log_config=None,
+        # Its starts and stops are the daemon's, which tells of them in its own words.
+        log_level=logging.WARNING,
+        access_log=False,
+        server_header=False,
+        lifespan="off",
+        # Whoever is still answered then is cut off.
+        timeout_graceful_shutdown=1,
+        **more,
+    )
+
+
+def end_streams(app: Starlette) -> Callable[[], object]:
+    """Return what ends an application's open streams; they would hold up its stop."""
+    ending: Callable[[], object] = getattr(app.state, "ending", _nothing)
+    return ending
+
+
 class UnixServer:
     """An application on a Unix socket. A context manager: served while it is entered."""
 
@@ -56,18 +80,7 @@ class UnixServer:
 
     def __enter__(self) -> Self:
         self._socket = _listen(self._path)
-        config = uvicorn.Config(
-            self._app,
-            http=_Protocol,
-            log_config=None,
-            # Its starts and stops are the daemon's, which tells of them in its own words.
-            log_level=logging.WARNING,
-            access_log=False,
-            lifespan="off",
-            # Whoever is still answered then is cut off.
-            timeout_graceful_shutdown=1,
-        )
-        self._server = uvicorn.Server(config)
+        self._server = uvicorn.Server(serving_settings(self._app, proxy_headers=False))
         self._thread = threading.Thread(target=self._run, name="http", daemon=True)
         self._thread.start()
         return self
@@ -91,7 +104,7 @@ class UnixServer:
         if self._loop is not None:
             # Closed by now if the server has ended by itself.
             with contextlib.suppress(RuntimeError):
-                self._loop.call_soon_threadsafe(getattr(self._app.state, "ending", _nothing))
+                self._loop.call_soon_threadsafe(end_streams(self._app))
         if self._thread is not None:
             self._thread.join(timeout=START_WAIT_S)
         if self._socket is not None:

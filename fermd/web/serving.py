@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, nullcontext
+
+from starlette.applications import Starlette
 
 from fermd.config.errors import ConfigError
 from fermd.config.profile_file import parse_profile
@@ -13,8 +15,12 @@ from fermd.control.calendar import parse_calendar_time
 from fermd.control.moment import Moment
 from fermd.control.steps import Profile
 from fermd.service.daemon import RunningSite
-from fermd.web.api import application
+from fermd.web.api import application, network_application
+from fermd.web.house import House
+from fermd.web.logging_in import Keeper
+from fermd.web.network import NetworkServer
 from fermd.web.orders import Readers
+from fermd.web.passwords import PasswordFile
 from fermd.web.server import UnixServer
 
 
@@ -26,6 +32,24 @@ def on_socket(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[
         return UnixServer(application(running, readers, time_zone=site.time_zone), site.socket_path)
 
     return serve_on_socket
+
+
+def on_network(site: SiteFile) -> Callable[[RunningSite], AbstractContextManager[object]]:
+    """Return what serves a running site to the network, if its site file asks for that."""
+
+    def serve_on_network(running: RunningSite) -> AbstractContextManager[object]:
+        web = site.web
+        if web is None:
+            return nullcontext()
+        password = PasswordFile(web.password_file)
+
+        def make() -> Starlette:
+            house = House(running, readers_of(running, site), site.time_zone)
+            return network_application(house, web, Keeper(password, stamp=password.stamp()))
+
+        return NetworkServer(make, web, password)
+
+    return serve_on_network
 
 
 def readers_of(running: RunningSite, site: SiteFile) -> Readers:

@@ -309,3 +309,91 @@ class Forecast(Answer):
     assumed: list[str]
     """What was taken for want of better, each as a sentence."""
     next: Next
+
+
+class ProfileListed(Answer):
+    """A profile in the list."""
+
+    name: str
+    title: str
+    description: str
+    own: bool
+    """The brewer's; else it comes with fermd."""
+    steps: int
+    lasts_s: float | None
+    """By plan, up to what has no end; what the beer or a person takes comes on top."""
+    lasts_is_sure: bool
+    faults: list[Fault]
+
+
+class ProfileText(Answer):
+    """A profile with its text."""
+
+    name: str
+    title: str
+    description: str
+    own: bool
+    toml: str
+    steps: list[dict[str, Any]]
+    """Each step's kind and numbers; spans in seconds."""
+    faults: list[Fault]
+
+
+class StepPlanned(Answer):
+    """A step on the calendar."""
+
+    step: int
+    kind: str
+    name: str
+    begins: str
+    begins_utc_s: float
+    begins_is_sure: bool
+    ends: str | None
+    ends_utc_s: float | None
+    ends_is_sure: bool
+    target: list[dict[str, float]]
+    """Corners of the target's line: utc_s, heat_c, cool_c."""
+    note: str
+
+
+class CautionTold(Answer):
+    """What to beware of."""
+
+    rule: str
+    step: int | None
+    numbers: dict[str, float]
+    text: str
+
+
+class Previewed(Answer):
+    """A profile on the calendar."""
+
+    profile: str
+    chamber: str
+    time_zone: str
+    start_utc_s: float
+    start_c: float
+    lasts_s: float
+    lasts_is_sure: bool
+    end: str
+    steps: list[StepPlanned]
+    clock_changes: list[dict[str, str]]
+    cautions: list[CautionTold]
+    assumed: list[str]
+
+
+class ProfileChecked(Answer):
+    """What is wrong with a profile; its plan if nothing is."""
+
+    ok: bool
+    faults: list[Fault]
+    plan: Previewed | None
+
+
+class Saved(Answer):
+    """A profile that was saved or taken away."""
+
+    taken: Literal[True]
+    name: str
+    before: str | None
+    """The text that was there before: saving it again undoes this."""

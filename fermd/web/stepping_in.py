@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, get_args
 
 from annotated_types import Ge, Le
 from pydantic import StringConstraints
@@ -162,6 +162,10 @@ class SteppingIn:
         rows = self._house.site.record.notes(chamber, MOST_NOTES_LOOKED_AT)
         gone = {note.takes_back_seq for _, note in rows if note.takes_back_seq is not None}
         standing = [
-            (row, note) for row, note in rows if note.takes_back_seq is None and row.seq not in gone
+            (row, note)
+            for row, note in rows
+            if note.takes_back_seq is None
+            and row.seq not in gone
+            and note.kind in get_args(NoteKind)
         ]
         return standing[-1] if standing else None

@@ -20,6 +20,7 @@ from fermd.journal.opening import open_or_begin
 from fermd.journal.ports import ReadingRow
 from fermd.journal.reader import JournalReader, Resolution
 from fermd.journal.settings import JournalSettings
+from fermd.journal.soundness import Soundness
 from fermd.journal.thinning import ThinningSettings, roll_up, thin
 
 QUICK = JournalSettings(
@@ -114,7 +115,7 @@ def test_a_thinning_that_is_killed_anywhere_counts_every_reading_exactly_once(
     tmp_path_factory, stops, temps
 ):
     path = tmp_path_factory.mktemp("thinning") / "journal.sqlite"
-    connection = open_or_begin(path, WALL_S, 1.0).connection
+    connection = open_or_begin(path, WALL_S, 1.0, Soundness(path)).connection
     with closing(connection):
         connection.execute("INSERT INTO boots VALUES (1, 'b')")
         connection.execute("INSERT INTO probes VALUES (1, 'lager', 'vessel')")
@@ -266,5 +267,5 @@ def test_an_empty_journal_can_be_thinned(begin, path):
     assert journal.settle()
     assert journal.trouble() is None
     assert rows(path, "SELECT count(*) FROM rollup_minute") == [(0,)]
-    with closing(open_or_begin(path, WALL_S, 1.0).connection) as connection:
+    with closing(open_or_begin(path, WALL_S, 1.0, Soundness(path)).connection) as connection:
         assert list(thin(connection, 1, at(10), ThinningSettings())) == []

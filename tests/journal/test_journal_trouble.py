@@ -16,8 +16,9 @@ import pytest
 from journal_bench import IMPATIENT, at, rows
 
 from fermd.control.events import GapSeen
+from fermd.journal import examining, opening
 from fermd.journal import file as journal_file
-from fermd.journal import opening
+from fermd.journal.examining import first_fault
 from fermd.journal.ports import ChamberRecord, LineHistory, ReadingRow
 from fermd.journal.reader import JournalReader, JournalUnreadable
 from fermd.journal.rows import DaemonRun, Incident
@@ -419,6 +420,103 @@ def test_another_programs_lock_is_waited_out_and_nothing_is_lost(begin, path):
     )
     assert (incident, lost) == ("not-writing", 0)
     assert "locked" in detail
+
+
+class Failing(sqlite3.Connection):
+    """A disk that fails at every change, for as long as it is told to."""
+
+    fails = False
+    asked = 0
+
+    def execute(self, sql: str, *parameters: object) -> sqlite3.Cursor:
+        if Failing.fails and sql.startswith("BEGIN"):
+            Failing.asked += 1
+            error = sqlite3.OperationalError("disk I/O error")
+            error.sqlite_errorcode = sqlite3.SQLITE_IOERR
+            raise error
+        return super().execute(sql, *parameters)
+
+
+@pytest.fixture
+def checks(monkeypatch) -> list[sqlite3.Connection]:
+    """Every time that a whole file is read for faults."""
+    seen = []
+
+    def counted(connection):
+        seen.append(connection)
+        return first_fault(connection)
+
+    monkeypatch.setattr(examining, "first_fault", counted)
+    monkeypatch.setattr(journal_file, "first_fault", counted)
+    return seen
+
+
+@pytest.fixture(params=["checked at once", "checked in the thread"])
+def size(request, monkeypatch) -> None:
+    if request.param == "checked in the thread":
+        monkeypatch.setattr(opening, "CHECK_AT_ONCE_BYTES", 1)
+
+
+@pytest.mark.usefixtures("size")
+def test_while_another_program_holds_the_lock_the_file_is_not_read_for_faults_at_every_try(
+    begin, path, checks
+):
+    filled(begin)
+    checks.clear()
+    journal = begin()
+    assert journal.flush()
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        journal.events(at(10), "lager", [GapSeen(1.0)])
+        assert eventually(lambda: journal.trouble() is not None)
+        for _ in range(5):
+            assert not journal.flush()
+        other.execute("ROLLBACK")
+        assert eventually(lambda: journal.flush() and journal.trouble() is None)
+    assert len(checks) == 1
+
+
+@pytest.mark.usefixtures("size")
+def test_after_an_error_of_the_disk_the_file_is_read_for_faults_once(
+    begin, path, checks, monkeypatch
+):
+    filled(begin)
+    checks.clear()
+    real = sqlite3.connect
+    monkeypatch.setattr(
+        opening.sqlite3, "connect", lambda *given, **more: real(*given, factory=Failing, **more)
+    )
+    journal = begin()
+    journal.events(at(9), "lager", [GapSeen(1.0)])
+    assert journal.flush()
+    assert len(checks) == 1
+    for failures in (2, 3):
+        Failing.fails, Failing.asked = True, 0
+        try:
+            journal.events(at(10), "lager", [GapSeen(2.0)])
+            assert eventually(lambda: journal.trouble() is not None)
+            for _ in range(5):
+                assert not journal.flush()
+        finally:
+            Failing.fails = False
+        assert eventually(lambda: journal.flush() and journal.trouble() is None)
+        assert Failing.asked > failures
+        assert len(checks) == failures
+
+
+def test_a_file_that_was_changed_while_it_was_let_go_is_read_for_faults_again(
+    begin, path, checks, tmp_path
+):
+    filled(begin)
+    journal = begin()
+    assert journal.flush()
+    checks.clear()
+    spare = tmp_path / "spare.sqlite"
+    path.rename(spare)
+    path.write_bytes(spare.read_bytes())
+    journal.events(at(10), "lager", [GapSeen(1.0)])
+    assert journal.flush()
+    assert len(checks) == 1
 
 
 def test_beyond_the_bound_readings_go_first_then_the_oldest_events_and_all_are_counted(begin, path):

@@ -18,7 +18,14 @@ from typing import Any
 import faults
 import orders
 from board import Crashed, Fate, Killed, WorldClock, WorldProbes, WorldRelays
-from disk import Disk, SteppedWriting, below_the_journal, keep_what_the_disk_has, tear
+from disk import (
+    IN_SIMULATED_TIME,
+    Disk,
+    SteppedWriting,
+    below_the_journal,
+    keep_what_the_disk_has,
+    tear,
+)
 from reading_witness import ReadingWitness
 from script import Entry
 from site_text import edit, written
@@ -95,7 +102,7 @@ class WorldJournal(SqliteJournal):
     run: Run
 
     def __init__(self, path: Path, **more: Any) -> None:
-        super().__init__(path, **more)
+        super().__init__(path, settings=IN_SIMULATED_TIME, **more)
         assert isinstance(self._writing, SteppedWriting)
         self.run.journal = self
         self.run.fate.reaches("opening the journal")

@@ -1,0 +1,142 @@
+// Which window of the record a chart shows, and the curves for it: fetched a little wider than the
+// window so that a move shows something at once, and again when they are too coarse or too old.
+
+import { chamberPlace, get } from "../base/api.js";
+import { forecast } from "../base/forecast.js";
+import { isFresh, pageNow, siteNow } from "../base/live.js";
+import { know, state } from "../base/store.js";
+
+const HOUR_S = 3600;
+const DAY_S = 86400;
+const LOOKED_BACK_S = 120 * DAY_S; // no batch takes longer
+const AHEAD = 0.2; // of the past that is shown
+const REST_MS = 180;
+const POINTS = 900;
+
+export const SPANS = [
+  ["hour", "1 h", "The last hour"],
+  ["quarter", "6 h", "The last six hours"],
+  ["day", "1 d", "The last day"],
+  ["week", "1 w", "The last week"],
+  ["all", "Batch", "The whole batch"],
+];
+const LENGTHS_S = { hour: HOUR_S, quarter: 6 * HOUR_S, day: DAY_S, week: 7 * DAY_S };
+
+const charts = {};
+
+const of = (name) => (charts[name] ??= { key: "day", data: null, trouble: "", got: null, batch: null, due: 0 });
+
+/** The window of a chart: {key, from, to}. One with a key goes along with the time. */
+export function wanted(name) {
+  const chart = of(name);
+  if (chart.key === "custom") return { key: "custom", from: chart.from, to: chart.to };
+  const now = siteNow();
+  if (chart.key === "all") {
+    const from = Math.min(now - HOUR_S, batchStart(name, chart));
+    return { key: "all", from, to: Math.max(now + HOUR_S, forecast(name)?.beer.at(-1)?.[0] ?? 0) };
+  }
+  return { key: chart.key, from: now - LENGTHS_S[chart.key], to: now + LENGTHS_S[chart.key] * AHEAD };
+}
+
+export function look(name, key) {
+  Object.assign(of(name), { key });
+  know({});
+}
+
+export function lookAt(name, from, to) {
+  Object.assign(of(name), { key: "custom", from, to });
+  ask(name);
+}
+
+/** {data, trouble} of a chart; data is null until the first curves have come. */
+export function curvesOf(name) {
+  ask(name);
+  return of(name);
+}
+
+/** When the batch began: its profile's start, or the first reading. Asked for once. */
+function batchStart(name, chart) {
+  if (chart.batch === null) {
+    chart.batch = siteNow() - 7 * DAY_S;
+    const now = siteNow();
+    get(`${chamberPlace(name, "curves")}?from_utc_s=${now - LOOKED_BACK_S}&to_utc_s=${now}&points=500`).then((found) => {
+      const started = found.marks.filter((mark) => mark.kind === "profile" && / started\b/.test(mark.words)).at(-1);
+      const first = found.probes[found.vessel].mean_c.findIndex((mean) => mean !== null);
+      const first_s = first < 0 ? now - DAY_S : found.from_utc_s + first * found.bucket_s;
+      chart.batch = started ? Math.max(started.utc_s, first_s) : first_s;
+      know({});
+    }, () => undefined);
+  }
+  return chart.batch;
+}
+
+function ask(name) {
+  const chart = of(name);
+  if (!state.status || chart.asking) return;
+  const window = wanted(name);
+  const length = window.to - window.from;
+  const { got } = chart;
+  const fits = got && got.units === state.unit && got.said === state.said?.words
+    && window.from >= got.from - 1 && Math.min(window.to, siteNow()) <= got.to + length * 0.02
+    && got.to - got.from < 4 * length;
+  const grown = window.to > siteNow() && isFresh() && siteNow() - (got?.to ?? 0) > Math.max(8, length / 400);
+  if (fits && !grown) return;
+  const now = pageNow();
+  if (now < chart.due) return;
+  chart.due = now + (got ? REST_MS : 0);
+  chart.asking = true;
+  setTimeout(() => fetchCurves(name, chart), got ? REST_MS : 0);
+}
+
+async function fetchCurves(name, chart) {
+  const window = wanted(name);
+  const wider = (window.to - window.from) * 0.4;
+  const now = siteNow();
+  const to = Math.max(Math.min(window.to + wider, now), window.from + 60);
+  const from = Math.min(window.from - wider, to - 60);
+  const got = { from, to, units: state.unit, said: state.said?.words };
+  try {
+    const found = await get(`${chamberPlace(name, "curves")}?from_utc_s=${from.toFixed(1)}&to_utc_s=${to.toFixed(1)}&points=${POINTS}&units=${state.unit}`);
+    Object.assign(chart, { found, got, trouble: "" });
+    chart.data = columns(name, found, window);
+  } catch (refused) {
+    chart.trouble = `No curves: ${refused.message}`;
+    chart.due = pageNow() + 5_000;
+    chart.got ??= null;
+  } finally {
+    chart.asking = false;
+  }
+  know({});
+}
+
+/** The record and the forecast behind it, as columns over one line of times. */
+function columns(name, found, window) {
+  const seen = forecast(name);
+  const ahead = (seen?.beer ?? []).filter(([utc_s]) => utc_s > siteNow());
+  const times = Array.from({ length: found.count }, (_, index) => found.from_utc_s + (index + 0.5) * found.bucket_s);
+  const recorded = times.filter((time) => time <= siteNow());
+  const after = ahead.map(([utc_s]) => utc_s).filter((time) => time > (recorded.at(-1) ?? 0));
+  const empty = after.map(() => null);
+  const line = (values) => [...recorded.map((_, index) => values?.[index] ?? null), ...empty];
+  const probe = (one) => {
+    const buckets = found.probes[one] ?? {};
+    return { mean: line(buckets.mean_c), min: line(buckets.min_c), max: line(buckets.max_c) };
+  };
+  const last = state.status.chambers[name]?.vessel;
+  const bridge = recorded.map((_, index) => (index === recorded.length - 1 && last?.trusted ? last.temp_c : null));
+  return {
+    from: window.from, to: window.to,
+    times: [...recorded, ...after],
+    vessel: probe(found.vessel), air: probe(found.air),
+    ahead: [...bridge, ...ahead.slice(ahead.length - after.length).map(([, beer_c]) => beer_c)],
+    target: [
+      ...recorded.map((utc_s, index) => ({ utc_s, heat_c: found.target.heat_c[index], cool_c: found.target.cool_c[index] })),
+      ...(seen?.target ?? []).filter(([utc_s]) => utc_s > siteNow()).map(([utc_s, heat_c, cool_c]) => ({ utc_s, heat_c, cool_c })),
+    ],
+    bands: state.status.chambers[name]?.bands,
+    runs: Object.values(found.runs).flatMap(({ duty, spans }) => spans.map(([from_utc_s, to_utc_s]) => ({ duty, from_utc_s, to_utc_s: to_utc_s ?? siteNow() }))),
+    marks: found.marks.map((mark) => ({ ...mark, kind: MARKS[mark.kind] })).filter((mark) => mark.kind),
+  };
+}
+
+const MARKS = { step: "step", "step-change": "step", profile: "step", "alarm-raised": "alarm", outage: "alarm", note: "note" };

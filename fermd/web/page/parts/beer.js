@@ -1,0 +1,72 @@
+// Where is the beer, where should it be, where is it heading?
+
+import { h } from "../base/dom.js";
+import { isFresh } from "../base/live.js";
+import { difference, fixed, sentence, shownTemp, temp, unitSign } from "../base/words.js";
+import { ruler } from "./ruler.js";
+import { heading } from "./heading.js";
+
+/** The beer of a chamber, large. */
+export function beer(name, chamber) {
+  const { vessel, air, target } = chamber;
+  const going = heading(name, chamber);
+  return h("section", { class: "beer", "aria-label": "Beer", key: "beer" },
+    vessel.trusted ? reading(vessel.temp_c) : noReading(vessel),
+    h("p", { class: "should" }, should(chamber)),
+    going && isFresh() && h("p", { class: "going" }, going.words),
+    ruler({
+      beer_c: vessel.trusted ? vessel.temp_c : null,
+      air_c: air?.trusted ? air.temp_c : null,
+      target, bands: chamber.bands, heading_c: going?.temp_c ?? null,
+      words: rulerWords(chamber),
+    }),
+    others(chamber));
+}
+
+function reading(temp_c) {
+  return h("p", { class: "reading" },
+    h("span", { class: "what" }, isFresh() ? "The beer is at" : "The beer was at"),
+    h("span", { class: "number" }, fixed(shownTemp(temp_c), 1)), h("span", { class: "scale" }, ` ${unitSign()}`));
+}
+
+function noReading(vessel) {
+  return h("p", { class: "reading none" },
+    h("span", { class: "what" }, "The beer is at"),
+    h("span", { class: "number", "aria-hidden": "true" }, "– –"),
+    h("span", { class: "lost" }, sentence(vessel.words)));
+}
+
+function should(chamber) {
+  const { target, vessel } = chamber;
+  if (!target) return ["No target: neither heat nor cooling is called for. ", h("span", { class: "from" }, sentence(chamber.mode_words))];
+  const words = [h("span", null, "Should be "), h("b", null, chamber.target_words)];
+  if (vessel.trusted) words.push(h("span", null, `, ${apart(vessel.temp_c, target, chamber.bands)}`));
+  words.push(h("span", { class: "from" }, sentence(chamber.mode_words)));
+  return words;
+}
+
+/** How far the beer is from its target, in words. Nothing is called for within the band. */
+export function apart(beer_c, target, bands) {
+  const above = beer_c - target.cool_c;
+  const below = target.heat_c - beer_c;
+  if (above > (bands?.cool_c ?? 0)) return `${difference(above)} too warm`;
+  if (below > (bands?.heat_c ?? 0)) return `${difference(below)} too cold`;
+  if (Math.max(above, below) < 0.05) return "and it is";
+  return `${difference(Math.max(above, below))} ${above > below ? "above" : "below"}, within its band`;
+}
+
+function rulerWords(chamber) {
+  const said = [`Beer ${chamber.vessel.words}`, `target ${chamber.target_words}`];
+  if (chamber.air) said.push(`air ${chamber.air.words}`);
+  return said.join(", ");
+}
+
+function others(chamber) {
+  const shown = [];
+  if (chamber.air) shown.push(["Air", chamber.air]);
+  for (const [name, seen] of Object.entries(chamber.watching)) shown.push([sentence(name), seen]);
+  if (!shown.length) return null;
+  return h("dl", { class: "others" }, shown.map(([name, seen]) =>
+    h("div", { class: seen.trusted ? "" : "lost" }, h("dt", null, name),
+      h("dd", null, seen.trusted ? temp(seen.temp_c) : seen.words))));
+}

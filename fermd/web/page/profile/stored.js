@@ -1,0 +1,48 @@
+// The profiles of the site: asked for once, and again after a change.
+
+import { ask, get } from "../base/api.js";
+import { know, state } from "../base/store.js";
+
+let list = null;
+let trouble = "";
+let asking = false;
+
+/** {list, trouble}: the profiles there are, or null until they have come. */
+export function profiles() {
+  if (list === null && !asking && !trouble) {
+    asking = true;
+    get("/api/profiles").then((found) => { list = found; }, (refused) => { trouble = refused.message; }).finally(() => {
+      asking = false;
+      know({});
+    });
+  }
+  return { list, trouble };
+}
+
+export function forget() {
+  list = null;
+  trouble = "";
+}
+
+const place = (name) => `/api/profiles/${encodeURIComponent(name)}`;
+
+export const text = async (name) => (await get(place(name))).toml;
+
+/** Save a text; gives the way back. */
+export async function save(name, toml) {
+  const { before } = await ask("PUT", place(name), { toml });
+  forget();
+  return before === null
+    ? { words: `${name} is gone again`, go: () => remove(name) }
+    : { words: `${name} is as it was`, go: () => save(name, before) };
+}
+
+/** Take one's own away; gives the way back. */
+export async function remove(name) {
+  const { before } = await ask("DELETE", place(name));
+  forget();
+  return before === null ? null : { words: `${name} is back`, go: () => save(name, before) };
+}
+
+/** All that is wrong with a text, beside its fields, and what it is going to do in a chamber. */
+export const check = (toml, chamber) => ask("POST", `/api/profiles/check?units=${state.unit}`, { toml, ...(chamber ? { chamber } : {}) });
