@@ -196,12 +196,12 @@ def learn(swing: Swing, settings: ChamberSettings, look: Look) -> Swing:
     share = look.passed_s / (look.passed_s + SMOOTHED_S)
     smooth_c = beer_c if before_c is None else before_c + share * (beer_c - before_c)
     swing = _SMOOTHED(swing, smooth_c)
-    if running is was:
-        swing = _follow(swing, settings, look, smooth_c)
-    elif running is not None:
+    if running is not None and running is not was:
         swing = _started(swing, settings, look, running, beer_c, smooth_c)
-    elif was is not None:
+    elif was is not None and running is not was:
         swing = _stopped(swing, settings, look, was, beer_c, smooth_c)
+    else:
+        swing = _follow(swing, settings, look, smooth_c)
     return _through_cycle(_from_afar(swing, settings, look, beer_c), look, smooth_c)
 
 

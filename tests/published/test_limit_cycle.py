@@ -28,17 +28,14 @@ from dataclasses import dataclass
 
 import pytest
 
-from fermd.control.bands import Call, call
+from fermd.control.bands import Call, Edges, call
 from fermd.control.protection import History, Surroundings, protect
 from fermd.control.settings import (
-    CoolBandSettings,
     Duty,
-    HeatBandSettings,
     OutputKind,
     OutputSettings,
     ProtectionSettings,
 )
-from fermd.control.steps import Target
 
 
 @dataclass(frozen=True)
@@ -111,9 +108,7 @@ def way_back(case: Case) -> tuple[float, float]:
 def simulated(case: Case, dt_s: float) -> Cycle:
     """Let the core's own relay run the process until the cycle has settled, and take the last."""
     target_c = (case.hi_c + case.lo_c) / 2
-    # A band of zero is not accepted in a site file, but it is what the second case is about.
-    bands = CoolBandSettings(case.hi_c - target_c, case.hi_c - case.lo_c)
-    never = HeatBandSettings(1e6, 1.0)
+    edges = Edges(-1e6, -1e6, cool_from_c=case.hi_c, cool_until_c=case.lo_c)
     bare = ProtectionSettings(longest_run_s=1e9)
     fridge = OutputSettings("fridge", "17", Duty.COOL, OutputKind.VALVE, bare)
     history, called = History(), Call.IDLE
@@ -126,7 +121,7 @@ def simulated(case: Case, dt_s: float) -> Cycle:
     step = 0
     while len(switched_s) < 21:
         now_s = step * dt_s
-        called = call(Target.at(target_c), y_c, called, never, bands).call
+        called = call(edges, y_c, called).call
         made = protect(history, fridge, called is Call.COOL, Surroundings(), now_s)
         if made.on != history.on:
             switched_s.append(now_s)
