@@ -16,7 +16,7 @@ from fermd.cli.options import USUAL_SITE, site_option
     cls=Command,
     examples=[
         ("fermd password", "asks twice, and shows nothing of it"),
-        ("fermd password --site fermd.toml < secret.txt", "takes the first line of a file"),
+        ("fermd password --site fermd.toml", "for this site file; from a pipe it takes one line"),
     ],
 )
 @site_option

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import sys
 import textwrap
 from collections.abc import Mapping
 from functools import cache
@@ -21,6 +22,19 @@ def attribute_docs(kind: type) -> Mapping[str, str]:
     return docs
 
 
+@cache
+def docs_of_module(name: str) -> Mapping[str, Mapping[str, str]]:
+    """The same for every class of a module by the class's name, without their bases.
+
+    Reads the module once: asked class by class, many classes would take seconds.
+    """
+    try:
+        tree = ast.parse(inspect.getsource(sys.modules[name]))
+    except (KeyError, OSError, TypeError, SyntaxError):
+        return {}
+    return {one.name: _docs_in(one) for one in tree.body if isinstance(one, ast.ClassDef)}
+
+
 def _own_docs(kind: type) -> dict[str, str]:
     try:
         tree = ast.parse(textwrap.dedent(inspect.getsource(kind)))
@@ -29,6 +43,10 @@ def _own_docs(kind: type) -> dict[str, str]:
     (definition, *_) = tree.body
     if not isinstance(definition, ast.ClassDef):
         return {}
+    return _docs_in(definition)
+
+
+def _docs_in(definition: ast.ClassDef) -> dict[str, str]:
     docs = {}
     for field, below in zip(definition.body, definition.body[1:], strict=False):
         match field, below:

@@ -58,6 +58,16 @@ class Wiring:
     lease_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class _UnderWay:
+    """A tick between its decision and its record."""
+
+    moment: Moment
+    events: Mapping[str, Sequence[Event]]
+    was_on: frozenset[str]
+    """The lines that were on before it."""
+
+
 class ControlLoop:
     """One site under control. `tick()` runs once; `run()` ticks until `stop()`."""
 
@@ -97,6 +107,8 @@ class ControlLoop:
         self._expired: set[str] = set()
         self._driven_on: set[str] = set()
         """Lines driven on and not off since; one that let go is here until that is heard."""
+        self._under_way: _UnderWay | None = None
+        """What a tick has decided on and not handed over to the journal yet."""
         self._remembered_mono_s = float("-inf")
         self._started = now
         self._ticks = 0
@@ -143,10 +155,12 @@ class ControlLoop:
         self._state, decisions = site.step(self._state, self._settings, inputs, now)
         for name, decision in decisions.items():
             events[name].extend(decision.events)
+        self._under_way = _UnderWay(now, events, frozenset(self._driven_on))
         self._drive(now, events)
         self._journal.readings(rows)
         self._tell_outage(decisions, now, events)
         site_events = self._site_tick(now, requests)
+        self._under_way = None
         for name, happened in events.items():
             if happened:
                 self._journal.events(now, name, happened)
@@ -160,6 +174,7 @@ class ControlLoop:
         """Everything off, told to the journal. Never raises; may be called again."""
         self._relays.release_all()
         now = self._clock.now()
+        self._tell_what_broke_off()
         self._state, events = site.let_go(self._state, self._settings, rule, now.mono_s)
         # A tick that broke off may have decided on what was never driven: that did not happen.
         driven_on, self._driven_on = self._driven_on, set()
@@ -168,6 +183,24 @@ class ControlLoop:
             if told:
                 self._journal.events(now, name, told)
         self._remember(now, force=True)
+
+    def _tell_what_broke_off(self) -> None:
+        """Tell of a tick that broke off what it did; the steps it took are remembered in any case.
+
+        What it had decided to switch off and had not come to yet has gone off just now.
+        """
+        broken, self._under_way = self._under_way, None
+        if broken is None:
+            return
+        for name, happened in broken.events.items():
+            told = [
+                event
+                for event in happened
+                if not isinstance(event, OutputChanged)
+                or event.line in (self._driven_on if event.on else broken.was_on)
+            ]
+            if told:
+                self._journal.events(broken.moment, name, told)
 
     def _take_new_settings(self, now: Moment) -> None:
         if self._new_settings is None:

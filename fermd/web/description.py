@@ -16,7 +16,7 @@ from pydantic import BaseModel, TypeAdapter
 from pydantic.json_schema import models_json_schema
 
 from fermd import __version__
-from fermd.config.attribute_docs import attribute_docs
+from fermd.config.attribute_docs import docs_of_module
 from fermd.web import orders
 from fermd.web.doors import Right
 from fermd.web.endpoint import NO_CONTENT, Endpoint
@@ -78,7 +78,7 @@ def _schemas(endpoints: Sequence[Endpoint]) -> Plain:
     _, found = models_json_schema(list(dict.fromkeys(models)), ref_template=_REF)
     schemas: Plain = found["$defs"]
     for model in {each for one, _ in models for each in _with_inner(one)}:
-        for name, text in attribute_docs(model).items():
+        for name, text in _docs(model).items():
             shape = schemas.get(model.__name__, {}).get("properties", {}).get(name)
             if shape is not None:
                 shape["description"] = text
@@ -97,6 +97,15 @@ def _with_inner(model: type[BaseModel]) -> list[type[BaseModel]]:
     fields = model.model_fields.values()
     inner = [one for field in fields for one in _models(field.annotation)]
     return [model, *(each for one in inner for each in _with_inner(one))]
+
+
+def _docs(model: type[BaseModel]) -> Plain:
+    """What the docstrings below its attributes say, with those of its bases."""
+    found: Plain = {}
+    for kind in reversed(model.__mro__):
+        if kind is not BaseModel and issubclass(kind, BaseModel):
+            found |= docs_of_module(kind.__module__).get(kind.__name__, {})
+    return found
 
 
 def _operation(one: Endpoint) -> Plain:
@@ -186,7 +195,7 @@ def _in_query(one: Endpoint) -> list[Plain]:
     if one.query is None:
         return []
     whole = one.query.model_json_schema(ref_template=_REF)
-    docs = attribute_docs(one.query)
+    docs = _docs(one.query)
     found = []
     for name, schema in whole["properties"].items():
         schema.pop("title", None)

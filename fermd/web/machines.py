@@ -48,7 +48,7 @@ class Machines:
             # Loaded by whoever asks for it.
             from fermd.web.description import describe
 
-            self._described = describe(self._endpoints)
+            self._described = await self._house.work(lambda: describe(self._endpoints))
         return Response(self._described, media_type="application/json")
 
     async def metrics(self, _call: Call) -> Response:

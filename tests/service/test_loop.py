@@ -185,6 +185,46 @@ def test_a_start_that_broke_off_before_its_relay_was_driven_is_not_on_record_as_
     assert edges(rig.rows(), FRIDGE) == []
 
 
+@pytest.mark.parametrize("when", ["before", "after"])
+def test_a_stop_is_on_record_whether_its_tick_broke_off_before_or_after_the_relay_was_driven(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    cooling(rig)
+    rig.run_for(300.0)
+    rig.warm_to(12.0)
+    real = rig.board.relays.drive
+
+    def breaks_off(on_by_line: dict[str, bool], lease_until_mono_s: float) -> None:
+        stops = on_by_line.get(FRIDGE) is False
+        if not stops or when == "after":
+            real(on_by_line, lease_until_mono_s)
+        if stops:
+            raise ZeroDivisionError(TROUBLED)
+
+    monkeypatch.setattr(rig.board.relays, "drive", breaks_off)
+    with pytest.raises(ZeroDivisionError, match=TROUBLED):
+        rig.loop.run()
+    assert not rig.cooling
+    assert edges(rig.rows(), FRIDGE) == [True, False]
+
+
+def test_a_step_that_ended_in_a_tick_that_broke_off_is_on_record(rig: Rig) -> None:
+    rig.settle(18.0)
+    profile = Profile("two", (Hold(18.0, 300.0), Hold(17.0, 600.0)))
+    assert rig.ask(StartProfile(profile, "Ann")).taken
+    while rig.snapshot.decision_of("lager").outlook.elapsed_s < 300.0 - PERIOD_S - 1.0:
+        rig.tick()
+    assert not [one for one in rig.told(StepChanged) if one.change is StepChange.ENDED]
+    rig.let_pass(PERIOD_S)
+    in_the_journal(rig)
+    with pytest.raises(ZeroDivisionError, match=TROUBLED):
+        rig.loop.run()
+    rig.restart(cleanly=False)
+    rig.tick()
+    assert rig.snapshot.decision_of("lager").outlook.index == 1
+    assert [one.index for one in rig.told(StepChanged) if one.change is StepChange.ENDED] == [0]
+
+
 # Relays that go off by themselves.
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from lan_rig import Lan, site_on_the_lan
 from web_rig import Caller, running_site, site_that_has_not_ticked
 
 
@@ -14,6 +15,12 @@ from web_rig import Caller, running_site, site_that_has_not_ticked
 def site() -> Iterator[Caller]:
     # Not pytest's own folder: a socket's path has 107 bytes at the most.
     with tempfile.TemporaryDirectory(prefix="fermd-") as folder, running_site(Path(folder)) as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def lan() -> Iterator[Lan]:
+    with site_on_the_lan('names = ["cellar.test"]\n') as one:
         yield one
 
 

@@ -13,14 +13,14 @@ from typing import Any
 import httpx
 
 from fermd.config.site import SiteFile
-from fermd.config.site_file import parse_site
+from fermd.config.site_file import load_site
 from fermd.journal.writer import SqliteJournal
 from fermd.service.board import site_ports
 from fermd.service.daemon import Daemon, RunningSite, wiring
 from fermd.service.hold import hold
 from fermd.service.loop import ControlLoop
 from fermd.service.notify import ServiceManager
-from fermd.web.serving import on_socket
+from fermd.web.serving import on_network, on_socket
 
 BOUND_S = 30.0
 
@@ -78,8 +78,10 @@ target_c = 2.0
 """
 
 
-def site_in(folder: Path) -> SiteFile:
-    return parse_site(SITE.replace("FOLDER", str(folder)), folder / "fermd.toml")
+def site_in(folder: Path, more: str = "") -> SiteFile:
+    path = folder / "fermd.toml"
+    path.write_text(SITE.replace("FOLDER", str(folder)) + more)
+    return load_site(path)
 
 
 def until(fact: Callable[[], object]) -> None:
@@ -113,16 +115,20 @@ class Caller:
         body = {"command": command, **fields}
         return self.post(f"/api/chambers/{chamber}/commands", body)
 
+    def ask(self, method: str, place: str, body: Any = None) -> httpx.Response:
+        return self._client.request(method, place, json=body)
+
     def close(self) -> None:
         self._client.close()
 
 
 @contextmanager
-def running_site(folder: Path) -> Iterator[Caller]:
-    """Serve a site that is in charge, until left."""
-    site = site_in(folder)
+def running_site(folder: Path, more: str = "") -> Iterator[Caller]:
+    """Serve a site that is in charge, until left; `more` goes into its site file."""
+    site = site_in(folder, more)
     with site_ports(site) as ports, hold(site, ports):
-        daemon = Daemon(site, ports, ServiceManager(None), [on_socket(site)])
+        interfaces = [on_socket(site), on_network(site)]
+        daemon = Daemon(site, ports, ServiceManager(None), interfaces)
         thread = threading.Thread(target=daemon.run, daemon=True)
         thread.start()
         until(site.socket_path.exists)
