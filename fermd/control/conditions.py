@@ -9,20 +9,17 @@ from fermd.control.alarms import AlarmKind, Condition
 from fermd.control.decision import Mode
 from fermd.control.health import Health
 from fermd.control.moment import Moment
-from fermd.control.reading import ProbeFault, Reading, Trusted, Untrusted
+from fermd.control.reading import Reading, Trusted, Untrusted, just_started
 from fermd.control.reasons import Rule
 from fermd.control.safety import FREEZING_DIFFERENTIAL_C
 from fermd.control.settings import ChamberSettings
 from fermd.control.state import ChamberState, Deviation
+from fermd.control.stays_on import goes_on
 from fermd.control.steps import Target, WaitForPerson
 
 UNSTEADY_SHARE = 0.2
 """A probe that fails one read in five has a loose contact or a long wire: worth a look before it
 fails for good (common practice, no source)."""
-
-STARTING_PATIENCE_S = 300.0
-"""A probe may take this long to earn its trust after a start, s, before anybody is called: three
-readings at the longest sample period of 60 s, and a conversion that failed."""
 
 NEARER_C = 0.1
 """Coming nearer to the target by this, °C, counts as progress."""
@@ -88,13 +85,13 @@ def _of_probes(
     readings: Mapping[str, Reading],
     mono_s: float,
 ) -> None:
-    if isinstance(vessel, Untrusted) and not _just_started(vessel, mono_s):
+    if isinstance(vessel, Untrusted) and not just_started(vessel, mono_s):
         name = settings.vessel_probe.name
         _add(found, AlarmKind.VESSEL_PROBE_LOST, name, vessel.last_temp_c)
     if (
         settings.air_probe is not None
         and isinstance(air, Untrusted)
-        and not _just_started(air, mono_s)
+        and not just_started(air, mono_s)
     ):
         _add(found, AlarmKind.AIR_PROBE_LOST, settings.air_probe.name, air.last_temp_c)
     for probe in settings.watching_probes:
@@ -104,11 +101,6 @@ def _of_probes(
     for name, health in healths.items():
         if health.bad_share >= UNSTEADY_SHARE:
             _add(found, AlarmKind.PROBE_UNSTEADY, name, health.bad_share, UNSTEADY_SHARE)
-
-
-def _just_started(seen: Untrusted, mono_s: float) -> bool:
-    """Whether a probe has simply not given enough readings yet."""
-    return seen.fault is ProbeFault.STARTING and mono_s - seen.since_mono_s < STARTING_PATIENCE_S
 
 
 _OF_REST = {Rule.LONGEST_RUN: AlarmKind.LONGEST_RUN, Rule.NO_EFFECT: AlarmKind.NO_EFFECT}
@@ -121,6 +113,9 @@ def _of_outputs(
         until_s = state.histories[duty].rest_until_mono_s
         if until_s is not None and mono_s < until_s:
             _add(found, _OF_REST[rule], settings.by_duty[duty].name)
+    for duty, stop in state.stops.items():
+        if goes_on(stop, mono_s):
+            _add(found, AlarmKind.STAYS_ON, settings.by_duty[duty].name, stop.nearest_c)
 
 
 def _of_beer(

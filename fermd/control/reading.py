@@ -74,3 +74,13 @@ class Untrusted:
 
 
 Reading = Trusted | Untrusted
+
+
+STARTING_PATIENCE_S = 300.0
+"""A probe may take this long to earn its trust after a start, s, before anything is done about it:
+three readings at the longest sample period of 60 s, and a conversion that failed."""
+
+
+def just_started(seen: Untrusted, mono_s: float) -> bool:
+    """Tell whether a probe has simply not given enough readings yet."""
+    return seen.fault is ProbeFault.STARTING and mono_s - seen.since_mono_s < STARTING_PATIENCE_S

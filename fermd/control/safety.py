@@ -7,7 +7,7 @@ has taken an output off keeps it off until the temperature has come back by a di
 from __future__ import annotations
 
 from fermd.control.bands import Call, Called
-from fermd.control.reading import Reading, Trusted, Untrusted
+from fermd.control.reading import Reading, Trusted, Untrusted, just_started
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import ChamberSettings, Duty, FailSafeSettings, LimitSettings
 
@@ -42,6 +42,9 @@ def against(
 def fail_safe_call(settings: FailSafeSettings, vessel: Reading, mono_s: float) -> Called | None:
     """What is called for without a trustworthy reading, if the brewer chose anything but off."""
     if settings.duty is None or not isinstance(vessel, Untrusted):
+        return None
+    if just_started(vessel, mono_s):
+        # Else every restart would begin with a blind run.
         return None
     into_cycle_s = (mono_s - vessel.since_mono_s) % settings.every_s
     until_s = mono_s - into_cycle_s + settings.run_s

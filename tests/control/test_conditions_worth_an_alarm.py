@@ -11,13 +11,12 @@ from fermd.control.alarms import Alarm, AlarmKind, Condition
 from fermd.control.commands import PauseProfile, SetTarget, StartProfile, SwitchOff
 from fermd.control.conditions import (
     NEARER_C,
-    STARTING_PATIENCE_S,
     UNSTEADY_SHARE,
     follow_deviation,
     present,
 )
 from fermd.control.moment import Moment
-from fermd.control.reading import ProbeFault, Trusted, Untrusted
+from fermd.control.reading import STARTING_PATIENCE_S, ProbeFault, Trusted, Untrusted
 from fermd.control.reasons import Rule
 from fermd.control.safety import FREEZING_DIFFERENTIAL_C
 from fermd.control.settings import HOUR_S, AttentionSettings, Duty, LimitSettings, ProbeSettings

@@ -19,7 +19,7 @@ from fermd.control.alarms import AlarmKind
 from fermd.control.bands import Call
 from fermd.control.commands import OverrideOutput, SetTarget
 from fermd.control.events import AlarmChanged, AlarmPhase, TrustChanged
-from fermd.control.reading import ProbeFault
+from fermd.control.reading import STARTING_PATIENCE_S, ProbeFault
 from fermd.control.reasons import Rule
 from fermd.control.settings import (
     ChamberSettings,
@@ -274,3 +274,14 @@ def test_a_fan_does_not_run_on_from_a_run_that_nobody_saw() -> None:
     bench = Bench(settings(outputs=(FAN, fridge())))
     bench.tick()
     assert not bench.on(Duty.FAN)
+
+
+def test_a_restart_does_not_begin_with_a_blind_run() -> None:
+    """The probe has only not given enough readings yet; a silent one is run blind later."""
+    blind = unprotected(fail_safe=FailSafeSettings(Duty.HEAT, run_s=600.0, every_s=3600.0))
+    bench = Bench(blind)
+    bench.silent = True
+    bench.run(STARTING_PATIENCE_S - 10.0)
+    assert not bench.on(Duty.HEAT)
+    bench.run(60.0)
+    assert bench.on(Duty.HEAT)

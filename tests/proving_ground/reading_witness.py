@@ -13,8 +13,7 @@ from dataclasses import dataclass, field
 from truth import Broken
 
 from fermd.control.alarms import AlarmKind
-from fermd.control.conditions import STARTING_PATIENCE_S
-from fermd.control.reading import Sample
+from fermd.control.reading import STARTING_PATIENCE_S, Sample
 from fermd.control.settings import ChamberSettings, Duty, ProbeSettings
 
 ALARM_AFTER_S = 60.0

@@ -29,8 +29,8 @@ QUICK = JournalSettings(batch_s=3600.0, linger_s=0.0)
 PERIOD_S = 10.0
 
 WORST_PAST_S = 3600.0 - 5 * 480.0
-"""Six starts an hour, each as late as 300 s off and 180 s of running allow: so long after an unknown
-past until the first of them is an hour old, s."""
+"""Six starts an hour, each as late as 300 s off and 180 s of running allow: so long after an
+unknown past until the first of them is an hour old, s."""
 
 SITE = """\
 time_zone = "Europe/Berlin"
