@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from fermd.control.alarms import RULES, AlarmKind
+from fermd.control.chamber import LONGEST_TICK_S
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings
+from fermd.review.absence import Absence
 from fermd.review.violation import ROUNDING_S, Row, Violation
 
 _OF_RULE = {
@@ -21,7 +23,7 @@ _Key = tuple[str, str]
 
 @dataclass(frozen=True, slots=True)
 class _Demand:
-    """An alarm that must stand by then."""
+    """An alarm that must be raised from then on."""
 
     by_s: float
     since: Row
@@ -30,9 +32,11 @@ class _Demand:
 class AlarmReplay:
     """The alarms of one chamber: what was raised, and what had to be."""
 
-    def __init__(self, chamber: ChamberSettings, sample_period_s: float) -> None:
+    def __init__(self, chamber: ChamberSettings, absence: Absence, sample_period_s: float) -> None:
         self._chamber = chamber
-        self._period_s = sample_period_s
+        self._absence = absence
+        # The alarm is raised by the tick after its time is over, and a tick may be late.
+        self._late_s = sample_period_s + LONGEST_TICK_S
         self._standing: set[_Key] = set()
         self._demands: dict[_Key, _Demand] = {}
         self._kinds = {probe.name: AlarmKind.WATCHING_PROBE_LOST for probe in chamber.probes}
@@ -72,9 +76,12 @@ class AlarmReplay:
             self._demands.clear()
 
     def pass_time(self, row: Row) -> Iterator[Violation]:
-        """See what should have been raised by now."""
+        """See what should have been raised by now, if somebody was there to raise it."""
+        if row["what"] == "daemon" or row["certainty"] == "presumed":
+            return
+        there_s = row["t_s"] - self._late_s
         for key, demand in list(self._demands.items()):
-            if row["t_s"] > demand.by_s + ROUNDING_S:
+            if there_s > max(demand.by_s, self._absence.until_s) + ROUNDING_S:
                 del self._demands[key]
                 kind, subject = key
                 detail = f"no {kind} alarm about {subject}"
@@ -82,5 +89,4 @@ class AlarmReplay:
 
     def _demand(self, key: _Key, after_s: float, row: Row) -> None:
         if key not in self._standing:
-            # The alarm is raised by the tick after the time is over.
-            self._demands.setdefault(key, _Demand(row["t_s"] + after_s + 2 * self._period_s, row))
+            self._demands.setdefault(key, _Demand(row["t_s"] + after_s, row))

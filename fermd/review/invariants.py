@@ -22,8 +22,10 @@ start that does not follow an orderly stop of the same boot the past counts as n
 worst that could have been, stopped just then after as many starts as are allowed. Readings that
 have been thinned away cannot be checked any more; everything else is kept for good.
 
+While the loop hung nobody was in charge: what should have happened then is asked for after it.
+
 The journal does not hold the site's settings. Who knows that they were changed, and when, says so
-(`TakenOver`); limits of supply circuits are taken as they were at first.
+(`TakenOver`).
 """
 
 from __future__ import annotations
@@ -38,8 +40,9 @@ from sqlite_utils import Database
 
 from fermd.control.settings import ChamberSettings, SiteSettings
 from fermd.journal.readonly import connect_to_read
+from fermd.review.absence import GAPS, Absence
 from fermd.review.alarm_replay import AlarmReplay
-from fermd.review.circuit_replay import overloads
+from fermd.review.circuit_replay import CircuitReplay
 from fermd.review.output_replay import OutputReplay
 from fermd.review.reading_replay import ReadingReplay
 from fermd.review.violation import Row, Violation
@@ -76,7 +79,7 @@ def violations(
         for chamber in settings.chambers:
             rows = _rows(db, chamber.name)
             found.extend(_of_chamber(rows, chamber, sample_period_s, later))
-        found.extend(overloads(_rows(db, None), settings))
+        found.extend(_of_circuits(_rows(db, None), settings, later))
     return sorted(found, key=lambda broken: broken.seq)
 
 
@@ -101,9 +104,10 @@ def _by_boot(db: Database, taken_over: Sequence[TakenOver]) -> _Later:
 def _of_chamber(
     rows: Iterable[Row], chamber: ChamberSettings, sample_period_s: float, later: _Later
 ) -> Iterator[Violation]:
+    absence = Absence()
     readings = ReadingReplay(chamber, sample_period_s)
-    outputs = OutputReplay(chamber, readings, sample_period_s)
-    alarms = AlarmReplay(chamber, sample_period_s)
+    outputs = OutputReplay(chamber, readings, absence, sample_period_s)
+    alarms = AlarmReplay(chamber, absence, sample_period_s)
     name, waiting = chamber.name, list(later)
     for row in rows:
         while waiting and (row["boot"], row["mono_s"]) >= waiting[0][:2]:
@@ -125,6 +129,8 @@ def _of_chamber(
                 alarms.output(row)
             case "alarm":
                 alarms.alarm(row)
+            case "absence":
+                absence.begins(row)
             case "incident":
                 outputs.lose_track()
             case "daemon":
@@ -133,10 +139,21 @@ def _of_chamber(
                 alarms.daemon(row)
 
 
+def _of_circuits(rows: Iterable[Row], settings: SiteSettings, later: _Later) -> Iterator[Violation]:
+    circuits, waiting = CircuitReplay(settings), list(later)
+    for row in rows:
+        while waiting and (row["boot"], row["mono_s"]) >= waiting[0][:2]:
+            circuits.adopt(waiting.pop(0)[2])
+        if row["what"] == "output":
+            yield from circuits.output(row)
+        elif row["what"] == "daemon":
+            circuits.daemon(row)
+
+
 # The columns that a row has, by what it is; all others are NULL.
 _COLUMNS: tuple[str, ...] = ("chamber", "duty", "output", "line", "is_on", "certainty")
 _COLUMNS += ("reason_rule", "reason_value_c", "reason_limit_c", "probe", "temp_c", "trusted")
-_COLUMNS += ("alarm", "subject", "phase", "change", "cleanly")
+_COLUMNS += ("alarm", "subject", "phase", "change", "cleanly", "until_mono_s")
 
 _OF_CHAMBER = "WHERE (:chamber IS NULL OR chamber = :chamber)"
 
@@ -161,6 +178,7 @@ _THE_REST = (
     _select("reading", "temperatures", "probe temp_c chamber", _OF_CHAMBER),
     _select("trust", "trust_changes", "probe trusted chamber", _OF_CHAMBER),
     _select("alarm", "alarm_changes", "alarm subject phase chamber", _OF_CHAMBER),
+    _select("absence", f"({GAPS})", "until_mono_s chamber", _OF_CHAMBER),
 )
 
 

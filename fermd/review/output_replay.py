@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from fermd.control.reasons import Rule
 from fermd.control.settings import HOUR_S, ChamberSettings, Duty, OutputSettings
+from fermd.review.absence import Absence
 from fermd.review.effect_replay import EffectReplay
 from fermd.review.output_reasons import AT_ONCE, objections
 from fermd.review.reading_replay import ReadingReplay, Seen
@@ -36,9 +37,14 @@ class OutputReplay:
     """The outputs of one chamber."""
 
     def __init__(
-        self, chamber: ChamberSettings, readings: ReadingReplay, sample_period_s: float
+        self,
+        chamber: ChamberSettings,
+        readings: ReadingReplay,
+        absence: Absence,
+        sample_period_s: float,
     ) -> None:
         self._chamber = chamber
+        self._absence = absence
         self._readings = readings
         self._period_s = sample_period_s
         self._lines = {
@@ -97,7 +103,11 @@ class OutputReplay:
             line.on = line.started_s = line.stopped_s = None
 
     def reading(self, row: Row) -> Iterator[Violation]:
-        """See what a reading means for what is on."""
+        """See what a reading means for what is on, once somebody has seen it."""
+        if self._absence.is_on(row["t_s"]):
+            for line in self._lines.values():
+                line.effect.start()
+            return
         for line in self._lines.values():
             duty = line.settings.duty
             if not line.on or duty is Duty.FAN:
@@ -119,7 +129,8 @@ class OutputReplay:
                 ran_s = row["t_s"] - line.started_s
                 longest_s = line.settings.protection.longest_run_s
                 # A run that other numbers make too long is ended by the next tick.
-                over_s = row["t_s"] - max(line.started_s + longest_s, self._adopted_s)
+                due_s = max(line.started_s + longest_s, self._adopted_s, self._absence.until_s)
+                over_s = row["t_s"] - due_s
                 if over_s > self._period_s + ROUNDING_S:
                     yield from self._once(
                         row, line, "longest run", f"{ran_s:.0f} s, not {longest_s:g} s"

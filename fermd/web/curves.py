@@ -39,6 +39,9 @@ LONGEST_RUN_S: Final = 86400.0
 MOST_MARKS: Final = 2000
 """Of each kind: more cannot be told apart on a screen."""
 
+MOST_BEFORE: Final = 50
+"""So many changes of steps before the span tell which step it begins in."""
+
 _ALWAYS_S: Final = -1e18
 
 
@@ -142,58 +145,70 @@ def _buckets(
 Line = Callable[[float], tuple[float, float] | None]
 
 
+@dataclass(frozen=True, slots=True)
+class _Corner:
+    """Where the target's line begins anew."""
+
+    utc_s: float
+    target: Target | None
+    is_ramp: bool
+    """Whether it goes straight to the next corner; else it stays."""
+
+
 def _target_line(record: JournalReader, wanted: Wanted, step_rows: Sequence[EventRow]) -> Line:
     """What the target was at any time: the record has only where a ramp began and ended."""
-    before = record.rows_of(
-        "target_changes", _ALWAYS_S, wanted.from_utc_s, chamber=wanted.chamber, most=1
-    )
-    after = record.rows_of(
-        "target_changes", wanted.from_utc_s, wanted.now_utc_s + 1.0, chamber=wanted.chamber
-    )
-    changes = _told([*before, *after], TargetChanged)
-    entered_before = record.rows_of(
-        "step_changes", _ALWAYS_S, wanted.from_utc_s, chamber=wanted.chamber, most=50
-    )
-    entered = [
-        (row.seq, told.kind)
-        for row, told in _told([*entered_before, *step_rows], StepChanged)
-        if told.change is StepChange.ENTERED
+    chamber, from_s = wanted.chamber, wanted.from_utc_s
+    rows = [
+        *record.rows_of("target_changes", _ALWAYS_S, from_s, chamber=chamber, most=1),
+        *record.rows_of("target_changes", from_s, wanted.now_utc_s + 1.0, chamber=chamber),
+        *record.rows_of("step_changes", _ALWAYS_S, from_s, chamber=chamber, most=MOST_BEFORE),
+        *step_rows,
     ]
-    times = [row.moment.wall_utc_s for row, _ in changes]
-    seqs = [seq for seq, _ in entered]
+    corners = _corners(sorted(rows, key=lambda row: row.seq))
+    times = [corner.utc_s for corner in corners]
 
     def at(utc_s: float) -> tuple[float, float] | None:
         place = bisect_right(times, utc_s) - 1
-        if place < 0:
+        corner = corners[place] if place >= 0 else None
+        if corner is None or corner.target is None:
             return None
-        row, told = changes[place]
-        if told.heat_c is None or told.cool_c is None:
-            return None
-        step = bisect_right(seqs, row.seq) - 1
-        along = told.source == "profile" and step >= 0 and entered[step][1] == Ramp.kind
-        if not along:
-            return told.heat_c, told.cool_c
-        end_s, end = _end_of_ramp(changes, place, wanted)
-        if end is None or end_s <= times[place]:
-            return told.heat_c, told.cool_c
-        share = min(1.0, (utc_s - times[place]) / (end_s - times[place]))
+        start = corner.target
+        if not corner.is_ramp:
+            return start.heat_c, start.cool_c
+        is_last = place + 1 == len(corners)
+        end_s = wanted.now_utc_s if is_last else times[place + 1]
+        end = wanted.target_now if is_last else corners[place + 1].target
+        if end is None or end_s <= corner.utc_s:
+            return start.heat_c, start.cool_c
+        share = min(1.0, (utc_s - corner.utc_s) / (end_s - corner.utc_s))
         return (
-            round(told.heat_c + share * (end.heat_c - told.heat_c), 3),
-            round(told.cool_c + share * (end.cool_c - told.cool_c), 3),
+            round(start.heat_c + share * (end.heat_c - start.heat_c), 3),
+            round(start.cool_c + share * (end.cool_c - start.cool_c), 3),
         )
 
     return at
 
 
-def _end_of_ramp(
-    changes: Sequence[tuple[EventRow, TargetChanged]], place: int, wanted: Wanted
-) -> tuple[float, Target | None]:
-    if place + 1 == len(changes):
-        return wanted.now_utc_s, wanted.target_now
-    row, told = changes[place + 1]
-    if told.heat_c is None or told.cool_c is None:
-        return row.moment.wall_utc_s, None
-    return row.moment.wall_utc_s, Target(told.heat_c, told.cool_c)
+def _corners(rows: Sequence[EventRow]) -> list[_Corner]:
+    """The target's corners, in order.
+
+    A ramp that begins where the target was tells of its step only.
+    """
+    corners: list[_Corner] = []
+    now: Target | None = None
+    by_profile = in_ramp = False
+    for row in rows:
+        told, at_s = row.happening, row.moment.wall_utc_s
+        if isinstance(told, StepChanged) and told.change is StepChange.ENTERED:
+            in_ramp = told.kind == Ramp.kind
+            if in_ramp and by_profile:
+                corners.append(_Corner(at_s, now, True))
+        elif isinstance(told, TargetChanged):
+            known = told.heat_c is not None and told.cool_c is not None
+            now = Target(told.heat_c or 0.0, told.cool_c or 0.0) if known else None
+            by_profile = told.source == "profile"
+            corners.append(_Corner(at_s, now, by_profile and in_ramp))
+    return corners
 
 
 def _runs(record: JournalReader, wanted: Wanted) -> Plain:

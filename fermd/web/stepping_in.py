@@ -130,7 +130,7 @@ class SteppingIn:
 
     def _about(self, at: str) -> float:
         now_s = self._house.site.now().wall_utc_s
-        if re.fullmatch(r"[0-9]{1,11}(\.[0-9]{1,6})?", at):
+        if re.fullmatch(r"[0-9]{1,11}(\.[0-9]{1,9})?", at):
             found_s = float(at)
         else:
             try:

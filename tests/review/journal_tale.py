@@ -13,7 +13,14 @@ from pathlib import Path
 
 from fermd.config.site import SiteFile
 from fermd.config.site_file import parse_site
-from fermd.control.events import AlarmChanged, AlarmPhase, Event, OutputChanged, TrustChanged
+from fermd.control.events import (
+    AlarmChanged,
+    AlarmPhase,
+    Event,
+    GapSeen,
+    OutputChanged,
+    TrustChanged,
+)
 from fermd.control.moment import Moment
 from fermd.control.reading import ProbeFault
 from fermd.control.reasons import Reason, Rule
@@ -144,6 +151,14 @@ class Tale:
             self.at_s += PERIOD_S
             self.read()
         self.at_s = until_s
+
+    def hangs(self, span_s: float, *, is_a_gap: bool = True, lets_go: str | None = None) -> None:
+        """The loop hangs: what is read meanwhile is handed over at its end, and a lease is over."""
+        self.passes(span_s)
+        if lets_go is not None:
+            self.off(lets_go, Rule.LEASE_EXPIRED)
+        if is_a_gap:
+            self.tell(GapSeen(span_s))
 
     def read(self) -> None:
         fault = ProbeFault.NO_ANSWER.value

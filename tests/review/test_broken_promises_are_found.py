@@ -6,17 +6,21 @@ Every tale differs from a good one in one thing.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from journal_tale import PERIOD_S, SITE, WORST_PAST_S, Tale, looser, site
 
+from fermd.control.chamber import LONGEST_TICK_S
 from fermd.control.events import AlarmPhase
 from fermd.control.reasons import Reason, Rule
-from fermd.control.settings import SiteSettings
+from fermd.control.settings import Duty, FailSafeSettings, SiteSettings
 from fermd.review.invariants import TakenOver, violations
 
 HOUR_S = 3600.0
+LATEST_TICK_S = LONGEST_TICK_S + 2 * PERIOD_S
+"""After this a tick that is late would be a gap of its own, s."""
 
 
 @pytest.fixture
@@ -126,7 +130,54 @@ def air_beyond_its_limit_for_a_moment(tale: Tale) -> None:
     tale.passes(HOUR_S)
 
 
+def loop_that_hung_while_the_fridge_ran(tale: Tale) -> None:
+    """The relay let go by itself; what was read meanwhile is seen by the tick after it."""
+    tale.passes(600.0)
+    tale.on("fridge")
+    tale.passes(8 * HOUR_S - 120.0)
+    tale.air_c = -6.0
+    tale.vessel_reads = False
+    tale.hangs(HOUR_S, lets_go="fridge")
+    tale.trust("vessel", False)
+    tale.passes(60.0)
+    tale.alarm("vessel-probe-lost", "vessel")
+    tale.passes(HOUR_S)
+
+
+def loop_that_hung_for_no_longer_than_a_tick_may(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.on("fridge")
+    tale.passes(8 * HOUR_S - 10.0)
+    tale.hangs(LONGEST_TICK_S, is_a_gap=False, lets_go="fridge")
+    tale.passes(HOUR_S)
+
+
+def probe_lost_while_the_loop_hangs_before_its_alarm(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.vessel_reads = False
+    tale.trust("vessel", False)
+    tale.passes(30.0)
+    tale.hangs(2 * HOUR_S)
+    tale.alarm("vessel-probe-lost", "vessel")
+    tale.passes(HOUR_S)
+
+
+def probe_lost_before_a_kill_and_nobody_there_for_an_hour(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.vessel_reads = False
+    tale.trust("vessel", False)
+    tale.passes(30.0)
+    tale.is_killed()
+    tale.at_s += HOUR_S
+    tale.starts(new_boot=False, trusted=False)
+    tale.passes(60.0)
+
+
 GOOD = [
+    loop_that_hung_while_the_fridge_ran,
+    loop_that_hung_for_no_longer_than_a_tick_may,
+    probe_lost_while_the_loop_hangs_before_its_alarm,
+    probe_lost_before_a_kill_and_nobody_there_for_an_hour,
     good_evening,
     probe_lost_and_found,
     longest_run_with_its_rest,
@@ -286,7 +337,33 @@ def no_alarm_about_a_lost_probe(tale: Tale) -> None:
     tale.passes(600.0)
     tale.vessel_reads = False
     tale.trust("vessel", False)
+    tale.passes(60.0 + LATEST_TICK_S)
+
+
+def no_alarm_about_a_lost_probe_after_the_loop_hung(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.vessel_reads = False
+    tale.trust("vessel", False)
+    tale.hangs(HOUR_S)
+    tale.passes(LATEST_TICK_S)
+
+
+def runs_for_too_long_after_the_loop_hung(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.hangs(HOUR_S)
+    tale.on("fridge")
+    tale.passes(8 * HOUR_S + 60.0)
+    tale.off("fridge")
+
+
+def runs_with_a_lost_probe_after_the_loop_hung(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.on("fridge")
     tale.passes(120.0)
+    tale.vessel_reads = False
+    tale.hangs(HOUR_S)
+    tale.passes(1200.0)
+    tale.off("fridge")
 
 
 def cools_below_the_freezing_margin(tale: Tale) -> None:
@@ -351,7 +428,7 @@ def no_alarm_about_the_longest_run(tale: Tale) -> None:
     tale.on("fridge")
     tale.passes(8 * HOUR_S)
     tale.off("fridge", Rule.LONGEST_RUN)
-    tale.passes(60.0)
+    tale.passes(LATEST_TICK_S + PERIOD_S)
 
 
 def goes_on_without_effect(tale: Tale) -> None:
@@ -465,6 +542,9 @@ BROKEN: list[tuple[Callable[[Tale], None], list[str]]] = [
     (starts_with_a_lost_probe, ["fail-safe"]),
     (runs_blind_and_nobody_says_so, ["fail-safe"]),
     (no_alarm_about_a_lost_probe, ["alarm raised"]),
+    (no_alarm_about_a_lost_probe_after_the_loop_hung, ["alarm raised"]),
+    (runs_for_too_long_after_the_loop_hung, ["longest run"]),
+    (runs_with_a_lost_probe_after_the_loop_hung, ["fail-safe"]),
     (cools_below_the_freezing_margin, ["freezing margin"]),
     (cools_air_that_is_too_cold, ["lowest air temperature"]),
     (heats_air_that_is_too_warm, ["highest air temperature"]),
@@ -625,3 +705,49 @@ def test_a_run_that_other_settings_make_too_long_ends_at_the_next_tick(tale: Tal
     early = TakenOver("boot-1", tale.at_s - 100.0, shorter.settings)
     found = violations(path, site().settings, PERIOD_S, [early])
     assert [broken.promise for broken in found] == ["longest run"]
+
+
+def test_a_circuit_whose_limit_was_changed_is_held_against_the_new_one(tale: Tale) -> None:
+    wide = site(SITE.replace("limit_a = 1.0", "limit_a = 1.2")).settings
+    tight = site().settings
+    tale.passes(600.0)
+    widened = TakenOver("boot-1", tale.at_s, wide)
+    tale.passes(10.0)
+    tale.on("fridge")
+    tale.passes(600.0)
+    tale.on("belt")
+    tale.passes(60.0)
+    tightened = TakenOver("boot-1", tale.at_s, tight)
+    tale.passes(600.0)
+    tale.off("belt")
+    tale.passes(60.0)
+    tale.on("belt")
+    tale.passes(60.0)
+    tale.off("belt")
+    tale.off("fridge")
+    path = tale.ends()
+    assert "supply limit" in {one.promise for one in violations(path, tight, PERIOD_S)}
+
+    def overloads(*taken_over: TakenOver) -> int:
+        found = violations(path, tight, PERIOD_S, taken_over)
+        return sum(one.promise == "supply limit" for one in found)
+
+    assert overloads() == 2
+    assert overloads(widened) == 0
+    assert overloads(widened, tightened) == 1
+
+
+def test_a_fail_safe_is_not_held_back_by_what_a_lost_probe_said_last(tale: Tale) -> None:
+    (chamber,) = site().settings.chambers
+    chosen = replace(chamber, fail_safe=FailSafeSettings(duty=Duty.COOL))
+    settings = replace(site().settings, chambers=(chosen,))
+    tale.beer_c = -1.9
+    tale.passes(600.0)
+    tale.vessel_reads = False
+    tale.trust("vessel", False)
+    tale.alarm("vessel-probe-lost", "vessel")
+    tale.passes(60.0)
+    tale.switch("fridge", True, Reason(Rule.FAIL_SAFE_CYCLE))
+    tale.passes(180.0)
+    tale.off("fridge", Rule.FAIL_SAFE_CYCLE)
+    assert found_in(tale, settings) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from threading import Event
 from typing import Any
@@ -117,6 +117,9 @@ class Caller:
 
     def ask(self, method: str, place: str, body: Any = None) -> httpx.Response:
         return self._client.request(method, place, json=body)
+
+    def stream(self, place: str) -> AbstractContextManager[httpx.Response]:
+        return self._client.stream("GET", place)
 
     def close(self) -> None:
         self._client.close()

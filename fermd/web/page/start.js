@@ -5,6 +5,7 @@ import { paint } from "./base/dom.js";
 import { begin, isFresh, reopen } from "./base/live.js";
 import { beginSheets } from "./base/sheet.js";
 import { know, state, watch } from "./base/store.js";
+import { said } from "./parts/said.js";
 import { chamber, deck } from "./views/chamber.js";
 import { login } from "./views/login.js";
 import { site } from "./views/site.js";
@@ -36,12 +37,12 @@ function place() {
   const chambers = Object.keys(state.status?.chambers ?? {});
   const home = { back: "#/", backWords: "All chambers" };
   if (room === "chambers" && what === "start") {
-    return { title: `${name}: profile`, back: `#/chambers/${encodeURIComponent(name)}`, backWords: `Chamber ${name}`, view: () => later("start", name) };
+    return { title: `${name}: start`, back: `#/chambers/${encodeURIComponent(name)}`, backWords: `Chamber ${name}`, view: () => later("start", name) };
   }
   if (room === "chambers") return { title: name, ...(chambers.length > 1 ? home : {}), view: () => chamber(name), deck: () => deck(name) };
   if (room === "profiles" && name) return { title: "Profile", back: "#/profiles", backWords: "All profiles", view: () => later("profile", name) };
   if (room === "profiles") return { title: "Profiles", ...home, view: () => later("profiles") };
-  if (room === "record") return { title: "What happened", ...home, view: () => later("record", name) };
+  if (room === "record") return { title: "Record", ...home, view: () => later("record", name) };
   if (room === "probes") return { title: "Probes", ...home, view: () => later("probes") };
   if (chambers.length === 1) return { title: chambers[0], view: () => chamber(chambers[0]), deck: () => deck(chambers[0]) };
   return { title: "fermd", view: site };
@@ -56,7 +57,7 @@ function show() {
   document.title = ready && here.title !== "fermd" ? `${here.title} · fermd` : "fermd";
   document.body.classList.toggle("old", ready && !isFresh());
   paint(element("top"), top(ready ? here : { title: "fermd" }));
-  paint(element("page"), loggedOut ? login() : ready ? here.view() : waiting());
+  paint(element("page"), loggedOut ? login() : ready ? [said(), here.view()] : waiting());
   paint(element("deck"), ready && here.deck ? here.deck() : null);
 }
 

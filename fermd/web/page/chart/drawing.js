@@ -66,6 +66,7 @@ export class Drawing {
     this.shown = data;
     const { from, to } = this.window();
     this.plot.setScale("x", { min: from, max: to });
+    this.node.spanShown = Math.round(to - from); // s, for whoever looks from outside
   }
 
   options() {

@@ -7,20 +7,24 @@ import { know, state } from "../base/store.js";
 import { sign } from "../base/signs.js";
 import { sentence, when } from "../base/words.js";
 
-const AGAIN_MS = 20_000;
+const AGAIN_MS = 30_000;
+const EAGER_MS = 10_000; // so long after something was done here, the journal may still be writing it ...
+const SOON_MS = 2_000; // ... and is asked this often
 const SHOWN = 8;
 const SHAPES = { AlarmChanged: "alarm", BrewerNote: "note", StepChanged: "step", ProfileChanged: "step", OutputChanged: "on", CommandAnswered: "hand", TargetChanged: "hand" };
 
 let events = null;
 let askedAt = -Infinity;
 let askedFor = null;
+let eagerUntil = 0;
 let trouble = "";
 
 /** Read the record again if it may have grown: after a while, and after each thing done here. */
 export function events_of(chamber) {
   const now = pageNow();
   const key = `${state.unit} ${state.said?.words ?? ""}`;
-  if (now - askedAt > AGAIN_MS || key !== askedFor) {
+  if (key !== askedFor) eagerUntil = now + EAGER_MS;
+  if (key !== askedFor || now - askedAt > (now < eagerUntil ? SOON_MS : AGAIN_MS)) {
     [askedAt, askedFor] = [now, key];
     get(`/api/events?limit=200&units=${state.unit}`).then(
       (found) => { events = found; trouble = ""; know({}); },

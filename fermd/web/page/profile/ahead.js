@@ -21,16 +21,19 @@ export function planOf(found) {
   };
 }
 
-const [WIDTH, HEIGHT, LEFT, BOTTOM, TOP] = [600, 240, 44, 26, 12];
+const [HEIGHT, LEFT, BOTTOM, TOP] = [240, 44, 26, 12];
+/** Drawn narrower for a phone, so that its figures are not made small. */
+const drawnWidth = () => (innerWidth < 700 ? 340 : 600);
 
 /** The target's line and the foreseen beer: `target` [[utc_s, heat_c, cool_c]], `beer` [[utc_s, c]]. */
 export function curve({ target, beer = [] }, words) {
   if (!target?.length) return null;
+  const width = drawnWidth();
   const times = [...target, ...beer].map(([utc_s]) => utc_s);
   const temps = [...target.flatMap(([, heat_c, cool_c]) => [heat_c, cool_c]), ...beer.map(([, beer_c]) => beer_c)].map(shownTemp);
   const [from, to] = [Math.min(...times), Math.max(...times, Math.min(...times) + 3600)];
   const [low, high] = [Math.floor(Math.min(...temps) - 1), Math.ceil(Math.max(...temps) + 1)];
-  const x = (utc_s) => LEFT + ((utc_s - from) / (to - from)) * (WIDTH - LEFT - 8);
+  const x = (utc_s) => LEFT + ((utc_s - from) / (to - from)) * (width - LEFT - 8);
   const y = (shown) => TOP + ((high - shown) / (high - low)) * (HEIGHT - TOP - BOTTOM);
   const path = (points) => points.map(([utc_s, temp_c], index) => `${index ? "L" : "M"}${x(utc_s).toFixed(1)} ${y(shownTemp(temp_c)).toFixed(1)}`).join("");
   const [heats, cools] = [target.map(([utc_s, heat_c]) => [utc_s, heat_c]), target.map(([utc_s, , cool_c]) => [utc_s, cool_c])];
@@ -38,11 +41,11 @@ export function curve({ target, beer = [] }, words) {
   const marks = [];
   for (let at = Math.ceil(low / every) * every; at <= high; at += every) marks.push(at);
   const days = (to - from) / 86400;
-  const step_s = 86400 * ([1, 2, 7, 14, 28].find((one) => days / one <= 5) ?? 60);
+  const step_s = 86400 * ([1, 2, 7, 14, 28].find((one) => days / one <= width / 120) ?? 60);
   const dates = [];
   for (let at = from; at <= to; at += step_s) dates.push(at);
-  return h("svg", { class: "curve", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": words, key: "curve" },
-    marks.map((at) => [h("path", { class: "grid", d: `M${LEFT} ${y(at)}H${WIDTH - 8}` }), h("text", { x: LEFT - 6, y: y(at) + 4, "text-anchor": "end" }, fixed(at, 0))]),
+  return h("svg", { class: "curve", viewBox: `0 0 ${width} ${HEIGHT}`, role: "img", "aria-label": words, key: "curve" },
+    marks.map((at) => [h("path", { class: "grid", d: `M${LEFT} ${y(at)}H${width - 8}` }), h("text", { x: LEFT - 6, y: y(at) + 4, "text-anchor": "end" }, fixed(at, 0))]),
     h("text", { x: LEFT - 6, y: 11, "text-anchor": "end" }, unitSign()),
     dates.map((at, index) => h("text", { x: x(at), y: HEIGHT - 8, "text-anchor": index ? "middle" : "start" }, days < 1.5 ? dayAndClock(at) : day(at))),
     h("path", { class: "aim-band", d: `${path(cools)}${path([...heats].reverse()).replace("M", "L")}Z` }),

@@ -26,7 +26,8 @@ export function forget() {
 
 const place = (name) => `/api/profiles/${encodeURIComponent(name)}`;
 
-export const text = async (name) => (await get(place(name))).toml;
+/** One profile: {toml, own, ...}. */
+export const stored = (name) => get(place(name));
 
 /** Save a text; gives the way back. */
 export async function save(name, toml) {

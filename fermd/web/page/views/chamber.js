@@ -7,7 +7,6 @@ import { sign } from "../base/signs.js";
 import { beer } from "../parts/beer.js";
 import { next } from "../parts/next.js";
 import { outputs } from "../parts/outputs.js";
-import { said } from "../parts/said.js";
 import { troubles, verdict } from "../parts/verdict.js";
 import { chartPlace } from "../parts/chart_place.js";
 import { happened } from "../parts/happened.js";
@@ -19,7 +18,6 @@ export function chamber(name) {
   const seen = state.status.chambers[name];
   if (!seen) return h("p", { class: "empty" }, `There is no chamber ${name}. `, h("a", { href: "#/" }, "All chambers"));
   return [
-    said(),
     verdict(troubles(state.status, [name])),
     h("div", { class: "columns", key: name },
       h("div", { class: "now", key: "now" }, beer(name, seen), outputs(name, seen), next(name, seen)),

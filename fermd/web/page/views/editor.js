@@ -7,7 +7,7 @@ import { mayAct, openSheet, deeds, send } from "../base/sheet.js";
 import { know, state } from "../base/store.js";
 import { assumed, cautions, curve, lasts, planOf, steps as stepTable } from "../profile/ahead.js";
 import { stepForm } from "../profile/step_form.js";
-import { check, profiles, remove, save, text } from "../profile/stored.js";
+import { check, remove, save, stored } from "../profile/stored.js";
 import { NEW, quoted, read, shown, withKey, withStepAfter } from "../profile/text.js";
 
 const REST_MS = 350;
@@ -15,11 +15,18 @@ const drafts = {}; // by name; "+" is a new one
 
 function of(name) {
   if (!drafts[name]) {
-    drafts[name] = { name, toml: null, fileName: name === "+" ? "" : name, found: null, trouble: "", asText: false, timer: 0, asked: 0, chamber: Object.keys(state.status.chambers)[0] ?? "" };
+    drafts[name] = { name, toml: null, fileName: name === "+" ? "" : name, isShipped: false, found: null, trouble: "", asText: false, timer: 0, asked: 0, chamber: Object.keys(state.status.chambers)[0] ?? "" };
     if (name === "+") change(drafts[name], NEW);
-    else text(name).then((toml) => change(drafts[name], toml), (refused) => { drafts[name].trouble = refused.message; know({}); });
+    else open(drafts[name]).then((toml) => change(drafts[name], toml), (refused) => { drafts[name].trouble = refused.message; know({}); });
   }
   return drafts[name];
+}
+
+/** Fetch the text; what comes with fermd is only ever saved under a name of one's own. */
+async function open(draft) {
+  const { toml, own } = await stored(draft.name);
+  if (!own) Object.assign(draft, { isShipped: true, fileName: `my-${draft.name}` });
+  return toml;
 }
 
 /** The text has become another: show it, and have it checked once the typing rests. */
@@ -71,7 +78,7 @@ function beside(draft, faults) {
   if (!mayAct()) return h("p", { class: "empty" }, "Guests may look at profiles; to try a change, log in.");
   if (!preview) return h("p", { class: "empty drawing" }, "Looking ahead …");
   return [
-    curve(preview, "Target and foreseen beer; the steps are listed below."),
+    curve(preview, "The target of the beer over time; the steps are listed below."),
     h("p", null, lasts(preview)),
     cautions(preview.cautions), stepTable(preview), assumed(preview.assumed),
   ];
@@ -96,16 +103,15 @@ const asToml = (draft, faults) =>
     { fault: faults.map((one) => `${one.line ? `line ${one.line}: ` : ""}${one.key} ${one.why}`).join("; ") });
 
 function saving(draft, faults) {
-  const shipped = profiles().list?.find((one) => one.name === draft.name && one.own === false);
   const ready = draft.found !== null && faults.length === 0 && /^[a-z0-9][a-z0-9-]*$/.test(draft.fileName);
   return h("section", { "aria-labelledby": "save-title", key: "saving" },
     h("h2", { id: "save-title" }, "Save"),
     field("file-name", "Under the name", { type: "text", value: draft.fileName, maxlength: 60, autocapitalize: "off", oninput: (event) => { draft.fileName = event.target.value.trim(); know({}); } },
-      { hint: shipped ? "It comes with fermd; saved under the same name, yours takes its place." : "Small letters, digits and hyphens: my-pils.", fault: draft.fileName && !/^[a-z0-9][a-z0-9-]*$/.test(draft.fileName) ? "small letters, digits and hyphens only" : "" }),
+      { hint: draft.isShipped ? "What comes with fermd stays as it is: yours gets a name of its own." : "Small letters, digits and hyphens: my-pils.", fault: draft.fileName && !/^[a-z0-9][a-z0-9-]*$/.test(draft.fileName) ? "small letters, digits and hyphens only" : "" }),
     draft.trouble && h("p", { class: "trouble", role: "alert" }, draft.trouble),
     h("div", { class: "deeds" },
       h("button", { type: "button", class: "do", disabled: !ready, onclick: () => keep(draft) }, "Save it"),
-      draft.name !== "+" && !shipped && h("button", { type: "button", class: "danger", onclick: () => away(draft) }, "Delete it")),
+      draft.name !== "+" && !draft.isShipped && h("button", { type: "button", class: "danger", onclick: () => away(draft) }, "Delete it")),
     !ready && faults.length > 0 && h("p", { class: "hint" }, "It can be saved once everything above is right."));
 }
 

@@ -10,14 +10,12 @@ import { heading } from "../parts/heading.js";
 import { nextBrief } from "../parts/next.js";
 import { brief } from "../parts/outputs.js";
 import { ruler } from "../parts/ruler.js";
-import { said } from "../parts/said.js";
 import { level, troubles, verdict, WORDS } from "../parts/verdict.js";
 
 export function site() {
   const { status } = state;
   const names = Object.keys(status.chambers);
   return [
-    said(),
     verdict(troubles(status, names), true),
     names.length === 0
       ? h("p", { class: "empty", key: "none" }, "The site file names no chamber yet.")

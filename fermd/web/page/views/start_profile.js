@@ -10,7 +10,7 @@ import { know, state } from "../base/store.js";
 import { localField } from "../base/words.js";
 import { startAt, startNow } from "../acts/start_profile.js";
 import { assumed, cautions, curve, lasts, planOf, steps } from "../profile/ahead.js";
-import { profiles, text } from "../profile/stored.js";
+import { profiles, stored } from "../profile/stored.js";
 
 const chosen = {}; // by chamber: {name, toml, how, at, preview, trouble, sure, busy}
 
@@ -39,7 +39,7 @@ export function view(chamber) {
 function ahead(chamber, seen, mine) {
   const { preview } = mine;
   return [
-    curve(preview, `Target and foreseen beer of ${preview.name}; the steps are listed below.`),
+    curve(preview, `The target of ${preview.name} over time; the steps are listed below.`),
     h("p", null, lasts(preview)),
     cautions(preview.cautions),
     steps(preview),
@@ -61,7 +61,7 @@ async function choose(chamber, name) {
   const mine = of(chamber);
   set(mine, { name, toml: null, preview: null, trouble: "", sure: false });
   try {
-    const toml = await text(name);
+    const { toml } = await stored(name);
     if (mine.name === name) again(chamber, { toml });
   } catch (refused) {
     set(mine, { trouble: refused.message });
