@@ -406,6 +406,7 @@ def _stops(
             state.stops.get(decided.duty),
             decided.duty,
             decided.on,
+            _just_stopped(state.histories[decided.duty], now.mono_s),
             view.vessel_c,
             view.air_c,
             now.mono_s,
@@ -413,6 +414,10 @@ def _stops(
         if stop is not None:
             found[decided.duty] = stop
     return found
+
+
+def _just_stopped(history: History, mono_s: float) -> bool:
+    return history.started_mono_s is not None and history.stopped_mono_s == mono_s
 
 
 def _tell_target(state: ChamberState, target: Target | None, events: list[Event]) -> ChamberState:

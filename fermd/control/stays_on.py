@@ -42,18 +42,24 @@ def follow(
     before: Stop | None,
     duty: Duty,
     on: bool,
+    stopped: bool,
     beer_c: float | None,
     air_c: float | None,
     mono_s: float,
 ) -> Stop | None:
-    """Follow an output for one tick; temperatures are None while they are not known."""
+    """Follow an output for one tick; `stopped` in the tick in which it went off.
+
+    Temperatures are None while they are not known.
+    """
     if on or duty not in WAYS:
         return None
     if beer_c is None or air_c is None:
         return before
     beyond_c = WAYS[duty] * (beer_c - air_c)
-    if before is None:
+    if stopped:
         return Stop(mono_s, beyond_c, beyond_c)
+    if before is None:
+        return None
     return replace(before, nearest_c=beyond_c) if beyond_c < before.nearest_c else before
 
 

@@ -278,7 +278,8 @@ def test_a_fan_does_not_run_on_from_a_run_that_nobody_saw() -> None:
 
 def test_a_restart_does_not_begin_with_a_blind_run() -> None:
     """The probe has only not given enough readings yet; a silent one is run blind later."""
-    blind = unprotected(fail_safe=FailSafeSettings(Duty.HEAT, run_s=600.0, every_s=3600.0))
+    safe = FailSafeSettings(Duty.HEAT, run_s=600.0, every_s=3600.0)
+    blind = unprotected(fail_safe=safe, air_probe=None)
     bench = Bench(blind)
     bench.silent = True
     bench.run(STARTING_PATIENCE_S - 10.0)

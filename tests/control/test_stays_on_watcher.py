@@ -13,21 +13,26 @@ from fermd.control.stays_on import BACK_C, CLEARLY_C, WITHIN_S, Stop, follow, go
 
 def test_an_output_that_is_on_and_a_fan_are_not_followed() -> None:
     stop = Stop(0.0, 5.0, 5.0)
-    assert follow(stop, Duty.COOL, True, 10.0, 5.0, 60.0) is None
-    assert follow(None, Duty.FAN, False, 10.0, 5.0, 60.0) is None
+    assert follow(stop, Duty.COOL, True, False, 10.0, 5.0, 60.0) is None
+    assert follow(None, Duty.FAN, False, True, 10.0, 5.0, 60.0) is None
 
 
 def test_the_air_beyond_the_beer_is_measured_the_way_the_output_works() -> None:
-    assert follow(None, Duty.COOL, False, 10.0, 4.0, 60.0) == Stop(60.0, 6.0, 6.0)
-    assert follow(None, Duty.HEAT, False, 10.0, 14.0, 60.0) == Stop(60.0, 4.0, 4.0)
+    assert follow(None, Duty.COOL, False, True, 10.0, 4.0, 60.0) == Stop(60.0, 6.0, 6.0)
+    assert follow(None, Duty.HEAT, False, True, 10.0, 14.0, 60.0) == Stop(60.0, 4.0, 4.0)
+
+
+def test_an_output_that_was_never_seen_to_stop_is_not_followed() -> None:
+    """A room may be warmer than the beer for ever."""
+    assert follow(None, Duty.HEAT, False, False, 10.0, 20.0, 60.0) is None
 
 
 def test_how_near_the_air_has_come_is_kept() -> None:
-    stop = follow(Stop(0.0, 6.0, 6.0), Duty.COOL, False, 10.0, 7.0, 60.0)
+    stop = follow(Stop(0.0, 6.0, 6.0), Duty.COOL, False, False, 10.0, 7.0, 60.0)
     assert stop == Stop(0.0, 6.0, 3.0)
-    assert follow(stop, Duty.COOL, False, 10.0, 5.0, 120.0) is stop
-    assert follow(stop, Duty.COOL, False, None, 5.0, 120.0) is stop
-    assert follow(stop, Duty.COOL, False, 10.0, None, 120.0) is stop
+    assert follow(stop, Duty.COOL, False, False, 10.0, 5.0, 120.0) is stop
+    assert follow(stop, Duty.COOL, False, False, None, 5.0, 120.0) is stop
+    assert follow(stop, Duty.COOL, False, False, 10.0, None, 120.0) is stop
 
 
 @pytest.mark.parametrize(
