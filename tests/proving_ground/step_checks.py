@@ -72,10 +72,12 @@ class _Steps:
         if row["change"] == "started":
             self.lose_track()
             self._plan, self._index = self._plans.get(row["profile"]), -1
-        elif row["change"] == "finished" and self._index is not None and self._plan is not None:
-            if self._index != len(self._plan.steps) - 1:
-                detail = f"{self._plan.name} finished after step {self._index}"
-                yield self._broken("no step skipped", at_s, detail)
+            return
+        if row["change"] != "finished" or self._plan is None or self._index is None:
+            return
+        if self._index != len(self._plan.steps) - 1:
+            detail = f"{self._plan.name} finished after step {self._index}"
+            yield self._broken("no step skipped", at_s, detail)
 
     def step_row(self, row: dict[str, Any], at_s: float) -> Iterator[Broken]:
         """Something became of a step."""
