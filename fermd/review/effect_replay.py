@@ -1,7 +1,8 @@
 """Whether an output went on that plainly had no effect, judged from the readings alone.
 
-More lenient than the watcher in charge by a margin and by two sample periods: raw readings are
-noisier than what it works with. What is found here should have been found there long before.
+More lenient than the watcher in charge by a margin, by two sample periods, and by those that the
+median takes to follow: raw readings are noisier and earlier than what it works with. What is found
+here should have been found there long before.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ class EffectReplay:
     def __init__(self, output: OutputSettings, sample_period_s: float) -> None:
         self._settings = output.effect
         self._duty = output.duty
-        self._slack_s = 2 * sample_period_s
+        self._period_s = sample_period_s
         self._best: tuple[float, float] | None = None
         """The furthest that the temperature came in the output's direction, °C, and when, s."""
         self._worst_c = 0.0
@@ -61,7 +62,8 @@ class EffectReplay:
             return False
         if turned_c < 0:
             self._worst_c = temp_c
-        late = self.waited_s(row) > self._settings.within_s + self._slack_s
+        slack_s = (2 + watched.settings.median_of) * self._period_s
+        late = self.waited_s(row) > self._settings.within_s + slack_s
         return late and moved_c <= -self._settings.wrong_way_c - MARGIN_C
 
     def _begin(self, temp_c: float, row: Row) -> None:

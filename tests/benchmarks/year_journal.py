@@ -15,6 +15,7 @@ Times are the processor's, the shortest of three (of one, where it takes over a 
 from __future__ import annotations
 
 import argparse
+import gzip
 import json
 import math
 import random
@@ -50,6 +51,7 @@ from fermd.control.settings import (
     ProbeSettings,
     SiteSettings,
 )
+from fermd.control.wording import Unit
 from fermd.journal.curves import Resolution
 from fermd.journal.ports import ChamberRecord, LineHistory, ReadingRow
 from fermd.journal.reader import JournalReader
@@ -59,6 +61,7 @@ from fermd.journal.writer import SqliteJournal
 from fermd.review.figures import figures
 from fermd.review.invariants import violations
 from fermd.review.record import read_record
+from fermd.web.curves import Wanted, read_curves
 
 START_UTC_S = datetime(2025, 9, 1, tzinfo=UTC).timestamp()
 PERIOD_S = 10
@@ -203,6 +206,9 @@ def _questions(path: Path, chambers: int, end_s: float) -> Iterator[_Question]:
         "a day's raw readings",
         lambda: reader.temperatures(*last, chamber=name, resolution=Resolution.RAW),
     )
+    for label, span_s in (("an hour", 3600.0), ("a day", DAY_S), ("a month", 30 * DAY_S)):
+        yield query(f"the page's chart of {label}", _chart(reader, name, end_s, span_s), 1000.0)
+    yield query("the page's chart of a year", _chart(reader, name, end_s, 365 * DAY_S), 1000.0)
     yield query("runs of a day", lambda: reader.output_runs(*last, chamber=name))
     yield query("runs of a batch", lambda: reader.output_runs(*batch, chamber=name))
     yield query("starts by hour, a batch", lambda: reader.starts_by_hour(*batch, chamber=name))
@@ -215,6 +221,17 @@ def _questions(path: Path, chambers: int, end_s: float) -> Iterator[_Question]:
     for view in VIEWS:
         sql = f"SELECT * FROM {view}"  # noqa: S608 - constants
         yield query(f"view {view}, whole", lambda sql=sql: _fetch(path, sql), math.inf)  # type: ignore[misc]
+
+
+def _chart(
+    reader: JournalReader, chamber: str, end_s: float, span_s: float
+) -> Callable[[], object]:
+    """What the daemon does for a chart, from the rows to what goes over the wire."""
+    probes = ["vessel", "air"]
+    wanted = Wanted(
+        chamber, probes, end_s - span_s, end_s, 1000, PERIOD_S, end_s, None, Unit.CELSIUS
+    )
+    return lambda: gzip.compress(json.dumps(read_curves(reader, wanted)).encode(), 5)
 
 
 def _fetch(path: Path, sql: str) -> int:

@@ -156,8 +156,14 @@ def keep_what_the_disk_has(path: Path) -> None:
                 shutil.copy(away, there)
 
 
-def tear(path: Path, what: str, random: Random) -> bool:
-    """Tear what was being written when the power went; whether something promised is gone.
+def written_files(path: Path) -> tuple[tuple[int, int], ...]:
+    """Size and time of change of a journal and its log: another after every write."""
+    there = (one for one in (path, path.with_name(path.name + "-wal")) if one.exists())
+    return tuple((stat.st_size, stat.st_mtime_ns) for stat in (one.stat() for one in there))
+
+
+def tear(path: Path, what: str, random: Random) -> str | None:
+    """Tear what was being written when the power went; what that was, if it had been promised.
 
     `unfinished`: half a page that no commit had promised yet, behind the write-ahead log.
     `commit`: the last page of that log; the disk had lied. `database`: a page of the database.
@@ -167,12 +173,14 @@ def tear(path: Path, what: str, random: Random) -> bool:
         if log.exists() and log.stat().st_size > 0:
             with log.open("ab") as file:
                 file.write(random.randbytes(random.randrange(1, 1048)))
-        return False
-    torn = log if what == "commit" and log.exists() and log.stat().st_size > 1100 else path
+        return None
+    if what == "commit" and not (log.exists() and log.stat().st_size > 1100):
+        what = "database"
+    torn = log if what == "commit" else path
     if not torn.exists():
-        return False
+        return None
     size = torn.stat().st_size
     with torn.open("r+b") as file:
         file.seek(max(0, size - random.randrange(100, 1000)))
         file.write(random.randbytes(64))
-    return True
+    return what

@@ -43,16 +43,6 @@ OF_PROMISE = {
 """The number of the invariant by the name that the replay gives it; every other one is the 7th."""
 
 
-_NOT_OVER_A_STALL = (
-    "the reason's temperature was read",
-    "alarm raised",
-    "off without effect",
-)
-"""What the replay asks of whoever is in charge. A tick that hangs between its first look at the
-clock and its probes has rows of readings that are newer than its own moment, and nobody is
-in charge meanwhile; the replay knows nothing of that: these are not asked of such worlds."""
-
-
 def broken_in_journal(outcome: Outcome) -> list[Broken]:
     """Return every promise that the journal alone shows to be broken, or that it does not keep."""
     return [*_replayed(outcome), *_as_the_relays(outcome), *_nothing_lost(outcome)]
@@ -80,8 +70,6 @@ def _replayed(outcome: Outcome) -> Iterator[Broken]:
         TakenOver(*_boot_clock(outcome, at_s), settings) for at_s, settings in truth.settings[1:]
     ]
     for one in violations(outcome.journal, first, period_s, taken_over):
-        if one.promise in _NOT_OVER_A_STALL and "loop stalls" in truth.injected:
-            continue
         detail = f"{one.detail} (row {one.seq})"
         yield Broken(OF_PROMISE.get(one.promise, 7), one.promise, one.chamber, 0.0, detail)
 
@@ -146,7 +134,7 @@ def _compared(
         found = [one for one in left if _is(one, row)]
         if found:
             left.remove(found[-1])
-        elif not _hung(outcome, row):
+        else:
             detail = f"{duty} {'on' if row.on else 'off'} ({row.rule}) never happened"
             yield Broken(7, "nothing that did not happen", chamber, row.at_s, detail)
     for one in left:
@@ -162,18 +150,11 @@ def _is(one: Switching, row: _Row) -> bool:
     return abs(late_s) <= SAME_S
 
 
-def _hung(outcome: Outcome, row: _Row) -> bool:
-    """A tick hung for longer than a lease: what it then switched on was let go in no time at all.
-
-    The journal has both, as rows of the same length of time as the hanging.
-    """
-    gaps = [gap for process in outcome.truth.processes for gap in process.gaps_s]
-    return any(from_s - SAME_S <= row.at_s <= to_s + SAME_S for from_s, to_s in gaps)
-
-
 def _missed(outcome: Outcome, one: Switching, may_miss: bool) -> Iterator[Broken]:
     process = outcome.truth.processes[one.process]
-    if may_miss or one.at_s > process.written_until_s - SAME_S or _is_spoilt(outcome, one):
+    if may_miss or one.at_s > process.written_until_s - SAME_S:
+        return
+    if outcome.truth.may_have_lost(one.at_s - SAME_S, one.at_s + SAME_S):
         return
     if not one.on and _is_a_lease_nobody_heard_of(outcome, one):
         return
@@ -185,16 +166,6 @@ def _is_a_lease_nobody_heard_of(outcome: Outcome, one: Switching) -> bool:
     """The process hung when the relay let go, and ended before its next tick."""
     process = outcome.truth.processes[one.process]
     return bool(process.ticks_s) and one.at_s > process.ticks_s[1] and process.how != "stop"
-
-
-def _is_spoilt(outcome: Outcome, one: Switching) -> bool:
-    """The disk tore what it had promised: whatever is older may have gone with the file."""
-    if not outcome.truth.set_aside:
-        return False
-    later = outcome.truth.processes[one.process :]
-    return any(
-        process.written_until_s == float("-inf") for process in later if process.how == "power"
-    )
 
 
 _TABLE_OF = {
@@ -210,9 +181,7 @@ _TABLE_OF = {
 
 
 def _nothing_lost(outcome: Outcome) -> Iterator[Broken]:
-    """7: what was committed is there when everything is over."""
-    if outcome.truth.set_aside:
-        return
+    """7: what was committed, and no disk has torn since, is there when everything is over."""
     lost = sum(
         row["lost_events"]
         for row in rows_of(outcome.journal, "SELECT lost_events FROM journal_incidents")

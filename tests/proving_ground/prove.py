@@ -15,8 +15,10 @@ A world that breaks a promise is printed with the command that replays it; the e
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 import time
+import traceback
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -99,19 +101,30 @@ class Sum:
 
 
 def many(options: argparse.Namespace, scale: Scale) -> int:
-    """Live through worlds, one seed after the other."""
+    """Live through worlds, one seed after the other; Ctrl-C ends it with the sum so far."""
     sums = Sum()
-    for seed in range(options.first_seed, options.first_seed + options.worlds):
-        world = world_of(seed, scale)
-        outcome, broken = prove(world)
-        sums.add(outcome, broken)
-        if broken:
-            show(world, broken)
-            if options.shrink:
-                show_short(world, broken, options.most_worlds)
-        sys.stdout.flush()
+    seeds = range(options.first_seed, options.first_seed + options.worlds)
+    with contextlib.suppress(KeyboardInterrupt):
+        for seed in seeds:
+            _one_of_many(world_of(seed, scale), sums, options)
+            sys.stdout.flush()
     sums.show()
     return 1 if sums.broken else 0
+
+
+def _one_of_many(world: World, sums: Sum, options: argparse.Namespace) -> None:
+    try:
+        outcome, broken = prove(world)
+    except Exception:  # noqa: BLE001 - whatever it is, the other worlds are to be lived through
+        print(f"seed {world.seed} came to no end; again with: {command_of(world)}")
+        traceback.print_exc(file=sys.stdout)
+        sums.broken["a world comes to its end"] += 1
+        return
+    sums.add(outcome, broken)
+    if broken:
+        show(world, broken)
+        if options.shrink:
+            show_short(world, broken, options.most_worlds)
 
 
 def one(options: argparse.Namespace, scale: Scale) -> int:

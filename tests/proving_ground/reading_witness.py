@@ -26,6 +26,8 @@ class Probe:
 
     since_s: float
     """Since when it is believed or not; all times are of the board's boot clock, s."""
+    lost_s: float
+    """Since when it was known, at the latest, that it is not to be believed."""
     believed: bool = False
     good: int = 0
     bad: int = 0
@@ -95,10 +97,14 @@ class ReadingWitness:
     ) -> list[Broken]:
         """Take in a tick: what the probes gave, and what is on from now on."""
         for probe in settings.probes:
-            seen = self._probes.setdefault(probe.name, Probe(self._started_s))
+            seen = self._probes.setdefault(probe.name, Probe(self._started_s, self._started_s))
+            was_believed = seen.believed
             for sample in given.get(probe.name, ()):
                 seen.takes(sample, probe)
             seen.ages(now_s, probe)
+            if was_believed and not seen.believed:
+                # Who was late learns of it late: that is when its time begins.
+                seen.lost_s = now_s
         found: list[tuple[int, str, str]] = []
         running = [duty for duty in (Duty.COOL, Duty.HEAT) if on.get(duty)]
         if running:
@@ -174,8 +180,8 @@ class ReadingWitness:
                 continue
             seen = self._probes[probe.name]
             told_after_s = ALARM_AFTER_S + STARTING_PATIENCE_S + 2 * self._period_s
-            if seen.believed or now_s - seen.since_s <= told_after_s:
+            lost_s = now_s - seen.lost_s
+            if seen.believed or lost_s <= told_after_s:
                 continue
             if (kind.value, probe.name) not in alarms:
-                lost_s = now_s - seen.since_s
                 found.append((3, "alarm raised", f"none about {probe.name} after {lost_s:.0f} s"))

@@ -25,6 +25,7 @@ from disk import (
     below_the_journal,
     keep_what_the_disk_has,
     tear,
+    written_files,
 )
 from reading_witness import ReadingWitness
 from script import Entry
@@ -219,6 +220,12 @@ class Run:
         self._is_over = False
         self._handed: dict[str, int] = {}
         self.committed: dict[str, int] = {}
+        self._written_until_s = float("-inf")
+        self._last_committed: dict[str, int] = {}
+        self._commits_s = (float("-inf"), float("-inf"))
+        """When something was written the last time but one, and the last time."""
+        self._as_it_was = written_files(self.journal_path)
+        self._aside: object = None
         self._last_tick_s: float | None = None
         self._standing: dict[str, Standing] = {}
 
@@ -355,11 +362,13 @@ class Run:
         process = self.truth.processes[-1]
         what = cut.get("written_by_then")
         if what is not None:
-            gone = tear(self.journal_path, what, Random(cut.get("seed", 0)))
-            if gone:
-                # What had been promised last is lost, and with it perhaps the whole file.
-                self.truth.set_aside = True
-                process.written_until_s = float("-inf")
+            torn = tear(self.journal_path, what, Random(cut.get("seed", 0)))
+            if torn is not None:
+                # What had been promised last is lost, or what stood in any page.
+                from_s = self._commits_s[0] if torn == "commit" else float("-inf")
+                self.truth.torn_s.append((from_s, self.clock.true_utc_s))
+                process.written_until_s = min(process.written_until_s, from_s)
+                self._forget_committed(whole=torn != "commit")
         self._mains_are_away(cut)
 
     def _mains_are_away(self, cut: dict[str, Any]) -> None:
@@ -400,6 +409,7 @@ class Run:
             if self.calendar is not None:
                 self.calendar.look()
             journal._writing.step()  # type: ignore[attr-defined]
+        self._looks_at_the_file(journal)
         if journal.written_all:
             self._all_is_written()
         elif not self._disk_may_fail():
@@ -409,11 +419,33 @@ class Run:
 
     def _all_is_written(self) -> None:
         self._written_until_s = self.clock.true_utc_s
+        if self._handed:
+            self._last_committed = dict(self._handed)
         for kind, count in self._handed.items():
             self.committed[kind] = self.committed.get(kind, 0) + count
         self._handed.clear()
 
-    _written_until_s = float("-inf")
+    def _forget_committed(self, *, whole: bool) -> None:
+        """What was committed may be gone: all of it, or what came last."""
+        if whole:
+            self.committed.clear()
+        for kind, count in self._last_committed.items():
+            self.committed[kind] = max(0, self.committed.get(kind, 0) - count)
+        self._last_committed = {}
+
+    def _looks_at_the_file(self, journal: WorldJournal) -> None:
+        """Take note of a commit, and of a journal that was set aside."""
+        aside = journal._writing.set_aside
+        if aside is not None and aside is not self._aside:
+            self.truth.set_aside_s.append(self.clock.true_utc_s)
+            self._forget_committed(whole=True)
+            if not self.truth.torn_s:
+                self._broken(7, "no journal is set aside without a cause", "", aside[0].cause)
+        self._aside = aside
+        as_it_is = written_files(self.journal_path)
+        if as_it_is != self._as_it_was:
+            self._as_it_was = as_it_is
+            self._commits_s = (self._commits_s[1], self.clock.true_utc_s)
 
     def after_tick(self, snapshot: Snapshot, daemon: WorldDaemon) -> None:
         """A tick has come to its end."""
@@ -574,7 +606,7 @@ class Run:
             self._disk_ok_from_s = self.clock.true_utc_s + SHOWS_AFTER_S
 
     def _disk_may_fail(self) -> bool:
-        return self.clock.true_utc_s < self._disk_ok_from_s or self.truth.set_aside
+        return self.clock.true_utc_s < self._disk_ok_from_s
 
     def edit_site(self, changes: Sequence[Any]) -> None:
         """Somebody edits numbers in the site file and has it read again."""

@@ -106,8 +106,23 @@ class Truth:
     """How often each kind of fault was injected."""
     wall_wrong_s: list[tuple[float, float]] = field(default_factory=list)
     """From when on a wall clock that counts as set was off by how much."""
-    set_aside: bool = False
-    """A journal was spoilt on purpose: it may have been put out of the way."""
+    torn_s: list[tuple[float, float]] = field(default_factory=list)
+    """Spans of which a disk that lied has torn what it had promised: what was committed then may be
+    gone. From minus infinity on where a page of the database itself was torn."""
+    set_aside_s: list[float] = field(default_factory=list)
+    """When a journal was set aside: what was written before is in a file of another name."""
+
+    @property
+    def whole_from_s(self) -> float:
+        """From when on the journal that is left has everything but the torn spans."""
+        spoilt_s = [to_s for from_s, to_s in self.torn_s if from_s == float("-inf")]
+        return max([*spoilt_s, *self.set_aside_s], default=float("-inf"))
+
+    def may_have_lost(self, from_s: float, to_s: float) -> bool:
+        """Whether something of that span may be missing from the journal that is left."""
+        if from_s <= self.whole_from_s:
+            return True
+        return any(torn_s <= to_s and from_s <= until_s for torn_s, until_s in self.torn_s)
 
 
 class RecordedPlant(SimulatedPlant):
