@@ -125,10 +125,10 @@ class Seen:
         air_c = read.air_c
         if self.air_c is not None:
             air_c = _late(
-                self.air_c, read.air_c, read.passed_s, fit.numbers[1], SHARES @ fit.numbers
+                self.air_c, read.air_c, read.passed_s, fit.numbers[1], float(SHARES @ fit.numbers)
             )
         heater = _late(
-            self.heater, read.heating, read.passed_s, fit.numbers[3], HEATERS @ fit.numbers
+            self.heater, read.heating, read.passed_s, fit.numbers[3], float(HEATERS @ fit.numbers)
         )
         by_reading_c = _by_reading_c(fit, read.vessel_c, air_c, heater)
         if by_reading_c is None or self.beer_c is None:

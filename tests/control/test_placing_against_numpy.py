@@ -62,7 +62,9 @@ def test_every_number_of_the_fit_and_every_estimate_is_numpys(
     reads = taped_probe(6.0, seed=3, share=share, late=late, of_heater_c=of_heater_c)
     by_numpy = fits(reads)
     placing, seen = Placing(), Seen()
-    fitted, estimated, expected = [], [], []
+    fitted: list[list[float]] = []
+    estimated: list[list[float]] = []
+    expected: list[list[float]] = []
     for read in reads:
         # A tick is seen by what was fitted before it.
         seen = seen.after(by_numpy[max(len(fitted) - 1, 0)], read)
