@@ -14,11 +14,11 @@ const REST_MS = 180;
 const POINTS = 900;
 
 export const SPANS = [
-  ["hour", "1 h", "The last hour"],
-  ["quarter", "6 h", "The last six hours"],
-  ["day", "1 d", "The last day"],
-  ["week", "1 w", "The last week"],
-  ["all", "Batch", "The whole batch"],
+  ["hour", "1 h", "1 h: the last hour"],
+  ["quarter", "6 h", "6 h: the last six hours"],
+  ["day", "1 d", "1 d: the last day"],
+  ["week", "1 w", "1 w: the last week"],
+  ["all", "Batch", "Batch: the whole of it"],
 ];
 const LENGTHS_S = { hour: HOUR_S, quarter: 6 * HOUR_S, day: DAY_S, week: 7 * DAY_S };
 
