@@ -198,3 +198,19 @@ def test_a_side_that_may_not_foresee_keeps_its_changeover_band() -> None:
 def test_without_an_air_probe_a_short_run_is_foreseen_to_coast_less() -> None:
     on = replace(IDLE, running=Duty.COOL, run_s=300.0, air_c=None)
     assert edges(swing(), GIVEN, AT_10, on).coming_c == pytest.approx(9.8)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_what_was_learned_under_wider_bands_is_held_to_those_of_now(way: float) -> None:
+    wide = swing(known=replace(KNOWN, centre_c=way * 0.5))
+    middle_c = 10.0 - way * 0.15
+    found = edges(wide, GIVEN, AT_10, IDLE)
+    assert found.cool_from_c == pytest.approx(middle_c + 0.3)
+    assert found.cool_until_c == pytest.approx(middle_c - 0.3)
+
+
+def test_a_call_waits_for_no_more_than_half_a_band_of_negative_lag() -> None:
+    early = swing(known=replace(KNOWN, lag_c=-0.1))
+    assert edges(early, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.4)
+    earlier = swing(known=replace(KNOWN, lag_c=-5.0))
+    assert edges(earlier, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.45)
