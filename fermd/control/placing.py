@@ -327,7 +327,7 @@ def recalled(numbers: Sequence[float]) -> Placing:
         return Placing()
     if len(numbers) != len(_HALF) + NUMBERS + 1:
         raise ValueError(f"{len(numbers)} sums of a fit; there are {len(_HALF) + NUMBERS + 1}")
-    half = dict(zip(_HALF, numbers, strict=False))
+    half = {places: numbers[at] for at, places in enumerate(_HALF)}
     squares = tuple(
         half[min(one, other), max(one, other)] for one in range(NUMBERS) for other in range(NUMBERS)
     )

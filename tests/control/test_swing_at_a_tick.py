@@ -440,7 +440,7 @@ def test_a_run_more_than_three_bands_from_the_target_comes_from_afar(
     far = tick(swing, target_c + way * (3 * band_c + 0.0625), duty, duty)
     assert far.afar
     assert tick(far, target_c, duty, duty).afar
-    assert not tick(far, target_c).afar
+    assert tick(far, target_c).afar is False
     assert not tick(far, target_c, duty, duty, target=None).afar
     assert not tick(swing, target_c - way * 9 * band_c, duty, duty).afar
 
