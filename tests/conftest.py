@@ -16,7 +16,7 @@ from collections.abc import Generator
 
 import pytest
 
-PROGRAM_BY_PACKAGE = {"systemd": "systemd-analyze"}
+PROGRAM_BY_PACKAGE = {"chromium-driver": "chromedriver", "systemd": "systemd-analyze"}
 """Where the program that is looked for does not have its package's name."""
 
 

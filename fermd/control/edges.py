@@ -68,7 +68,7 @@ def _side(
     way, coming_c = WAYS[duty], None
     if swing.last is None or swing.last is duty:
         half_c = max(band.band_c, min(known.least_swing_c / 2, band.after_the_other_c))
-        begins_c = max(0.0, half_c - known.lag_c)
+        begins_c = max(0.0, half_c - max(known.lag_c, -band.band_c / 2))
     elif _left_by_itself(swing, sight, way):
         begins_c = min(band.band_c + LEAVES_C, band.after_the_other_c)
     else:
@@ -84,7 +84,8 @@ def _side(
         begins_c += left_c
         if left_c and swing.after_stop.duty is duty:
             coming_c = sight.beer_c - way * left_c
-    middle_c = target_c - known.centre_c
+    # What was learned under wider bands is held to those of now.
+    middle_c = target_c - min(max(known.centre_c, -band.band_c / 2), band.band_c / 2)
     return middle_c + way * begins_c, middle_c + way * ends_c, coming_c
 
 

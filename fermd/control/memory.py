@@ -153,14 +153,19 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
 def _swing(plain: Mapping[str, Any]) -> Swing:
     """Return what was learned; what was written before this was remembered has none of it."""
     last = plain.get("ran_last")
-    learned = {
-        Duty(duty): Learned(int(known["runs"]), *(number(known[name]) for name in _LEARNED_C))
-        for duty, known in plain.get("learned", {}).items()
-    }
+    learned = {Duty(duty): _learned(known) for duty, known in plain.get("learned", {}).items()}
     return Swing(learned, None if last is None else Duty(last))
 
 
-_LEARNED_C = tuple(one.name for one in fields(Learned) if one.name != "runs")
+_EITHER_WAY = ("lag_c", "centre_c")
+
+
+def _learned(plain: Mapping[str, Any]) -> Learned:
+    given = {one.name: number(plain[one.name]) for one in fields(Learned)}
+    for name, value in given.items():
+        if value < 0 and name not in _EITHER_WAY:
+            raise ValueError(f"{name} of {value}")
+    return Learned(**given | {"runs": int(given["runs"])})  # type: ignore[arg-type]
 
 
 def _target(plain: Sequence[Any]) -> Target:

@@ -27,6 +27,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from operator import mul
 
 from fermd.control.replacing import replacer
 from fermd.control.settings import HOUR_S, ForesightSettings
@@ -281,19 +282,15 @@ def _fit(placing: Placing, now: Means, span_h: float) -> Placing:
         span_h * (heater_2 + heater_1) / 2.0,
     )
     moved_c = vessel_2_c - vessel_1_c
-    left_c = moved_c - sum(a * b for a, b in zip(placing.numbers, x, strict=True))
-    squares = tuple(
-        FORGETTING * square + one * other
-        for square, (one, other) in zip(
-            placing.squares, ((one, other) for one in x for other in x), strict=True
-        )
-    )
-    products = tuple(
-        FORGETTING * product + one * moved_c
-        for product, one in zip(placing.products, x, strict=True)
-    )
+    left_c = moved_c - sum(map(mul, placing.numbers, x))
+    squares = tuple(map(_fading, placing.squares, (one * other for one in x for other in x)))
+    products = tuple(map(_fading, placing.products, (one * moved_c for one in x)))
     noise_c2 = placing.noise_c2 + NOISE_WEIGHT * (left_c * left_c - placing.noise_c2)
     return _solved(replace(placing, squares=squares, products=products, noise_c2=noise_c2))
+
+
+def _fading(before: float, now: float) -> float:
+    return FORGETTING * before + now
 
 
 def _solved(placing: Placing) -> Placing:
@@ -327,7 +324,7 @@ def recalled(numbers: Sequence[float]) -> Placing:
         return Placing()
     if len(numbers) != len(_HALF) + NUMBERS + 1:
         raise ValueError(f"{len(numbers)} sums of a fit; there are {len(_HALF) + NUMBERS + 1}")
-    half = dict(zip(_HALF, numbers, strict=False))
+    half = {places: numbers[at] for at, places in enumerate(_HALF)}
     squares = tuple(
         half[min(one, other), max(one, other)] for one in range(NUMBERS) for other in range(NUMBERS)
     )

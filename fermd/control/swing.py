@@ -167,7 +167,7 @@ def coast_c(
     run_s: float,
 ) -> float:
     """Return how far the beer goes on, °C, if a run that has lasted `run_s` ends now."""
-    difference_c = 0.0 if air_c is None else max(0.0, WAYS[duty] * (beer_c - air_c))
+    difference_c = _difference_c(duty, beer_c, air_c)
     if not known.runs:
         told = duty is Duty.COOL and air_c is not None
         return min(settings.first_share * difference_c if told else FIRST_C, settings.most_c)
@@ -176,6 +176,11 @@ def coast_c(
     else:
         times = min(run_s / known.run_s, 1.0) if known.run_s > 0 else 1.0
     return min(known.coast_c * times, settings.most_c)
+
+
+def _difference_c(duty: Duty, beer_c: float, air_c: float | None) -> float:
+    """Return how far the air is beyond the beer, °C; 0 if it is not or that is not known."""
+    return 0.0 if air_c is None else max(0.0, WAYS[duty] * (beer_c - air_c))
 
 
 NOTHING = Learned()
@@ -280,15 +285,13 @@ def _stopped(
     swing: Swing, settings: ChamberSettings, look: Look, duty: Duty, beer_c: float, smooth_c: float
 ) -> Swing:
     known = swing.learned.get(duty, NOTHING)
-    air_c = look.air_c
-    difference_c = 0.0 if air_c is None else max(0.0, WAYS[duty] * (beer_c - air_c))
     stop = Turn(
         duty,
         look.mono_s,
         beer_c,
         smooth_c,
-        coast_c(known, settings.foresight, duty, beer_c, air_c, look.run_s),
-        difference_c,
+        coast_c(known, settings.foresight, duty, beer_c, look.air_c, look.run_s),
+        _difference_c(duty, beer_c, look.air_c),
         look.run_s,
         teaches=not swing.afar or not known.runs,
     )

@@ -1,7 +1,7 @@
 """Whether an output went on that plainly had no effect, judged from the readings alone.
 
-More lenient than the watcher in charge by a margin, by two sample periods, and by those that the
-median takes to follow: raw readings are noisier and earlier than what it works with. What is found
+More lenient than the watcher in charge by a margin, and by the sample periods that it takes until
+a reading is believed: raw readings are noisier and earlier than what it works with. What is found
 here should have been found there long before.
 """
 
@@ -28,6 +28,8 @@ class EffectReplay:
         self._best: tuple[float, float] | None = None
         """The furthest that the temperature came in the output's direction, °C, and when, s."""
         self._worst_c = 0.0
+        self._wrong_since_s: float | None = None
+        """Since when every reading has been too far the wrong way, s."""
 
     def adopt(self, output: OutputSettings) -> None:
         """Go on by other numbers; the watcher in charge begins anew with them, too."""
@@ -62,12 +64,19 @@ class EffectReplay:
             return False
         if turned_c < 0:
             self._worst_c = temp_c
-        slack_s = (2 + watched.settings.median_of) * self._period_s
+        if moved_c > -self._settings.wrong_way_c - MARGIN_C:
+            self._wrong_since_s = None
+            return False
+        if self._wrong_since_s is None:
+            self._wrong_since_s = row["t_s"]
+        probe = watched.settings
+        slack_s = (2 + max(probe.median_of, probe.bad_run)) * self._period_s
         late = self.waited_s(row) > self._settings.within_s + slack_s
-        return late and moved_c <= -self._settings.wrong_way_c - MARGIN_C
+        return late and row["t_s"] - self._wrong_since_s > slack_s
 
     def _begin(self, temp_c: float, row: Row) -> None:
         self._best, self._worst_c = (temp_c, row["t_s"]), temp_c
+        self._wrong_since_s = None
 
     def _drives(self, readings: ReadingReplay) -> bool:
         if readings.air is None or not readings.air.newest_c or not readings.vessel.newest_c:

@@ -26,7 +26,7 @@ LARGEST_BODY_BYTES = 256 * 1024
 class Shape(BaseModel):
     """A body or a query: no unknown field, no number without end."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, defer_build=True)
 
 
 def _digits(value: object) -> object:

@@ -22,7 +22,7 @@ from starlette.applications import Starlette
 
 from fermd.config.web import WebSettings
 from fermd.web.passwords import PasswordError, PasswordFile
-from fermd.web.server import end_streams, serving_settings
+from fermd.web.server import end_streams, last_words, serving_settings
 
 log = logging.getLogger(__name__)
 
@@ -113,6 +113,7 @@ class NetworkServer:
             server.should_exit = True
             end_streams(app)()
             await serving
+            await last_words()
         finally:
             self.listens.clear()
             ending.cancel()

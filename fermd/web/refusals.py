@@ -16,7 +16,7 @@ from starlette.responses import JSONResponse, Response
 from fermd.config.allowed import allowed
 
 LONGEST_SHOWN_CHARS = 80
-MOST_FAULTS = 100
+MOST_FAULTS = 50
 
 Plain = dict[str, Any]
 
@@ -67,8 +67,8 @@ def misfit(error: ValidationError, query: type[BaseModel] | None = None) -> Refu
     of Python's types.
     """
     told, faults = [], []
-    for one in error.errors(include_url=False):
-        key = ".".join(str(part) for part in one["loc"]) or "body"
+    for one in error.errors(include_url=False)[:MOST_FAULTS]:
+        key = ".".join(str(part) for part in one["loc"])[:LONGEST_SHOWN_CHARS] or "body"
         given = None if one["type"] == "missing" else one.get("input")
         why = one["msg"]
         if one["type"] == "string_too_long":
@@ -79,4 +79,4 @@ def misfit(error: ValidationError, query: type[BaseModel] | None = None) -> Refu
             why = allowed(field, key) if field is not None else f"unknown; known here: {known}"
         told.append(f"{key}{'' if given is None else f' = {shown(given)}'}: {why}")
         faults.append(fault(key, given, why))
-    return RefusedError(422, "; ".join(told[:MOST_FAULTS]), faults)
+    return RefusedError(422, "; ".join(told), faults)

@@ -61,6 +61,11 @@ def serving_settings(app: Starlette, **more: Any) -> uvicorn.Config:
     )
 
 
+async def last_words() -> None:
+    """Let connections that were closed at the very end be gone before the event loop is."""
+    await asyncio.sleep(0.01)
+
+
 def end_streams(app: Starlette) -> Callable[[], object]:
     """Return what ends an application's open streams; they would hold up its stop."""
     ending: Callable[[], object] = getattr(app.state, "ending", _nothing)
@@ -92,6 +97,7 @@ class UnixServer:
         self._loop = asyncio.get_running_loop()
         if self._server is not None and self._socket is not None:
             await self._server.serve(sockets=[self._socket])
+            await last_words()
 
     def __exit__(
         self,

@@ -13,7 +13,8 @@ from pydantic import BaseModel, ConfigDict
 class Answer(BaseModel):
     """An answer. A later version may add to it, and takes nothing away."""
 
-    model_config = ConfigDict(extra="allow")
+    # Built when it is first asked for: only the description needs these.
+    model_config = ConfigDict(extra="allow", defer_build=True)
 
 
 class Fault(Answer):

@@ -21,6 +21,8 @@ from fermd.web.sessions import Sessions
 
 MOST_EVENTS: Final = 1000
 
+EVENT_STREAM: Final = "text/event-stream"
+
 TAG: Final = "watch"
 
 
@@ -49,7 +51,7 @@ class Watching:
             Endpoint(
                 "GET", "/api/live", self.events_as_they_come, Right.LOOK, TAG,
                 "The same after every tick, as Server-Sent Events `status` and `beat`",
-                "text/event-stream", InUnit, refusals=(503,),
+                EVENT_STREAM, InUnit, refusals=(503,),
             ),
             Endpoint(
                 "GET", "/api/probes", self.probes, Right.LOOK, TAG,
@@ -89,12 +91,12 @@ class Watching:
         def allowed() -> bool:
             return not caller.session or (sessions is not None and sessions.holds(caller.session))
 
-        return StreamingResponse(
-            self.live.stream(call.query.unit, allowed),
-            media_type="text/event-stream",
-            # A proxy that collects what it passes on would make old numbers of new ones.
-            headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
-        )
+        # A proxy that collects what it passes on would make old numbers of new ones.
+        headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+        if call.request.method == "HEAD":
+            return Response(media_type=EVENT_STREAM, headers=headers)
+        stream = self.live.stream(call.query.unit, allowed)
+        return StreamingResponse(stream, media_type=EVENT_STREAM, headers=headers)
 
     def _status(self, snapshot: Snapshot, now: Moment, unit: Unit) -> Mapping[str, Any]:
         file = self._house.site.site_file

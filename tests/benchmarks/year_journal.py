@@ -157,7 +157,7 @@ class _Batches:
                     yield TargetChanged(target_c, target_c, "profile")
         if day % 10 == 5 and into_day_s in (0, 3600):
             phase = AlarmPhase.RAISED if into_day_s == 0 else AlarmPhase.CLEARED
-            yield AlarmChanged("deviation", "", phase, Severity.WARNING, 1.2, 1.0, "")
+            yield AlarmChanged("beer-too-warm", "", phase, Severity.WARNING, 1.2, 1.0, "")
         phase_s = (at_s + self._later_s) % CYCLE_S
         if phase_s < period_s:
             yield self._switch(True, at_s, Reason(Rule.ABOVE_BAND, self._target_c + 0.3, 0.3))

@@ -206,6 +206,22 @@ def test_no_call_is_ever_made_where_it_would_end(
     assert begins == (lines.cool_until_c < lines.cool_from_c)
 
 
+@given(CHAMBERS, SWINGS, SIGHTS)
+def test_whatever_was_remembered_the_edges_stay_near_the_bands(
+    chamber: ChamberSettings, swing: Swing, sight: Sight
+) -> None:
+    """Learned under other bands, or by other software: it moves an edge so far and no further."""
+    lines = edges(replace(swing, after_stop=None), chamber, Target.at(10.0), sight)
+    for band, from_c, until_c in (
+        (chamber.cool, lines.cool_from_c - 10.0, lines.cool_until_c - 10.0),
+        (chamber.heat, 10.0 - lines.heat_from_c, 10.0 - lines.heat_until_c),
+    ):
+        middle_c, back_c = band.band_c / 2, band.band_c - band.differential_c
+        assert -middle_c - JUST_C <= from_c <= band.after_the_other_c + band.band_c + JUST_C
+        assert until_c >= min(0.0, back_c) - middle_c - JUST_C
+        assert until_c <= max(0.0, back_c) + middle_c + chamber.foresight.most_c + JUST_C
+
+
 @given(
     st.builds(HeatBandSettings, *BANDS_C),
     st.builds(CoolBandSettings, *BANDS_C),

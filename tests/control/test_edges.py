@@ -176,3 +176,41 @@ def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
 def test_the_changeover_band_is_never_narrower_than_what_is_set() -> None:
     tight = replace(GIVEN, heat=replace(HEAT, changeover_band_c=0.25))
     assert edges(swing(), tight, AT_10, IDLE).heat_from_c == pytest.approx(9.75)
+
+
+def test_beer_that_stands_still_off_its_target_is_not_taken_to_leave_it() -> None:
+    assert heat_from_c(swing(), replace(IDLE, drift_c_per_h=0.0)) == 9.5
+
+
+def test_beer_that_has_just_arrived_where_it_was_foreseen_to_come_to_is_there_by_itself() -> None:
+    arrived = replace(LONG_AGO, beer_c=10.0, foreseen_c=0.5)
+    assert heat_from_c(swing(after_stop=arrived), replace(IDLE, beer_c=9.5)) == pytest.approx(9.65)
+
+
+def test_a_side_that_may_not_foresee_keeps_its_changeover_band() -> None:
+    given = replace(GIVEN, foresight=ForesightSettings(foresee=False))
+    after_cooling = edges(swing(), given, AT_10, IDLE)
+    assert (after_cooling.heat_from_c, after_cooling.cool_from_c) == (9.5, 10.3)
+    after_heating = edges(swing(Duty.HEAT), given, AT_10, IDLE)
+    assert (after_heating.heat_from_c, after_heating.cool_from_c) == (9.8, 10.7)
+
+
+def test_without_an_air_probe_a_short_run_is_foreseen_to_coast_less() -> None:
+    on = replace(IDLE, running=Duty.COOL, run_s=300.0, air_c=None)
+    assert edges(swing(), GIVEN, AT_10, on).coming_c == pytest.approx(9.8)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_what_was_learned_under_wider_bands_is_held_to_those_of_now(way: float) -> None:
+    wide = swing(known=replace(KNOWN, centre_c=way * 0.5))
+    middle_c = 10.0 - way * 0.15
+    found = edges(wide, GIVEN, AT_10, IDLE)
+    assert found.cool_from_c == pytest.approx(middle_c + 0.3)
+    assert found.cool_until_c == pytest.approx(middle_c - 0.3)
+
+
+def test_a_call_waits_for_no_more_than_half_a_band_of_negative_lag() -> None:
+    early = swing(known=replace(KNOWN, lag_c=-0.1))
+    assert edges(early, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.4)
+    earlier = swing(known=replace(KNOWN, lag_c=-5.0))
+    assert edges(earlier, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.45)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any, get_args
 
 import pytest
@@ -34,6 +34,7 @@ from fermd.control.memory import (
     profile_to_plain,
     to_plain,
 )
+from fermd.control.placing import Placing, recalled
 from fermd.control.progress import Progress
 from fermd.control.settings import Duty
 from fermd.control.state import ChamberState, first_state
@@ -51,6 +52,7 @@ from fermd.control.steps import (
     Step,
     WaitForPerson,
 )
+from fermd.control.swing import Learned, Swing
 
 EVERY_STEP = Profile(
     "everything",
@@ -78,6 +80,8 @@ CELLAR = Profile(
         ),
     ),
 )
+LEARNED = Learned(7, 0.4, 8.0, 600.0, -0.1, 0.3, -0.05, 0.02)
+FITTED = recalled([float(number) for number in range(1, 37)])
 FRESH = first_state(unprotected(), 5.0)
 WITH_CALENDAR = unprotected(calendar=CALENDAR)
 
@@ -232,6 +236,10 @@ def with_step(step: Any) -> Any:
     return plain
 
 
+def with_learned(duty: str = "cool", **given: Any) -> Any:
+    return broken(learned={duty: asdict(LEARNED) | given})
+
+
 UNREADABLE = {
     "not a table": [],
     "nothing": {},
@@ -263,6 +271,14 @@ UNREADABLE = {
     "a step at a word": with_step({"kind": "final-hold", "target_c": "cold"}),
     "a ramp that never ends": with_step({"kind": "ramp", "to_c": 1.0, "rate_c_per_day": 0.0}),
     "a step named by a number": with_step({"kind": "final-hold", "target_c": 1.0, "name": 7}),
+    "a side that nobody knows": with_learned(duty="boil"),
+    "a run that was never": with_learned(runs=-1),
+    "a coast that goes back": with_learned(coast_c=-0.1),
+    "a lag that is no number": with_learned(lag_c="long"),
+    "a side without its numbers": broken(learned={"cool": {"runs": 1}}),
+    "a run of an unknown side": broken(ran_last="boil"),
+    "sums of another fit": broken(vessel_fit=[1.0, 2.0]),
+    "sums that are words": broken(vessel_fit=["much"]),
     "an alarm of an unknown kind": broken(raised=[["on-fire", "fridge"]]),
     "an alarm about a number": broken(acknowledged=[["no-effect", 7]]),
     "alarms that are no pairs": broken(raised=[["no-effect"]]),
@@ -288,6 +304,7 @@ def test_a_memory_that_cannot_be_read_is_said_to_be_so(plain: Any) -> None:
         (with_progress(elapsed_s=True), "True is not a number"),
         (with_progress(entry_c=float("inf")), "inf is not a number"),
         (with_progress(due_utc_s=-1.0), "-1.0 s is before 1970, where no calendar is looked into"),
+        (with_learned(coast_c=-0.1), "coast_c of -0.1"),
         (broken(raised=[["no-effect", 7]]), "7 is not a text"),
         (with_step({"kind": "schedule", "changes": []}), "a schedule without changes"),
         (with_progress(profile={"name": "x", "steps": []}), "a profile without steps"),
@@ -309,6 +326,43 @@ def test_a_memory_that_cannot_be_read_says_what_is_wrong_with_it(plain: Any, why
 def test_the_first_second_of_1970_and_the_last_step_are_still_to_be_understood() -> None:
     assert from_plain(FRESH, with_progress(due_utc_s=0.0, index=7), 5.0).progress is not None
     assert from_plain(FRESH, with_progress(index=0), 5.0).progress is not None
+
+
+def test_what_was_learned_of_a_chamber_comes_back_as_it_was() -> None:
+    bench = at_work()
+    swing = Swing({Duty.COOL: LEARNED, Duty.HEAT: Learned()}, Duty.HEAT, smooth_c=12.0)
+    before = replace(bench.state, swing=swing, placing=FITTED)
+    plain = through_json(to_plain(before))
+    after = from_plain(FRESH, plain, 5.0)
+    assert after.swing == Swing(swing.learned, Duty.HEAT)
+    assert after.placing == FITTED
+    assert to_plain(after)["vessel_fit"] == plain["vessel_fit"]
+    assert plain["ran_last"] == "heat"
+    assert plain["learned"]["cool"] == {
+        "runs": 7,
+        "coast_c": 0.4,
+        "difference_c": 8.0,
+        "run_s": 600.0,
+        "lag_c": -0.1,
+        "least_swing_c": 0.3,
+        "centre_c": -0.05,
+        "error_c": 0.02,
+    }
+
+
+def test_a_memory_from_before_anything_was_learned_has_nothing_of_it() -> None:
+    plain = through_json(to_plain(at_work().state))
+    for key in ("learned", "vessel_fit", "ran_last"):
+        del plain[key]
+    after = from_plain(FRESH, plain, 5.0)
+    assert (after.swing, after.placing) == (Swing(), Placing())
+
+
+@pytest.mark.parametrize("coast_c", [0.0, 0.4])
+def test_what_is_nothing_is_remembered_too(coast_c: float) -> None:
+    known = from_plain(FRESH, with_learned(coast_c=coast_c, runs=0), 5.0).swing.learned
+    assert known == {Duty.COOL: replace(LEARNED, runs=0, coast_c=coast_c)}
+    assert isinstance(known[Duty.COOL].runs, int)
 
 
 def test_a_planned_start_and_the_alarms_come_back_as_they_were() -> None:

@@ -160,11 +160,14 @@ def test_a_lost_air_probe_ends_the_estimate_and_forgets_nothing_fitted() -> None
     placing = Vessel(share=0.15).live(Placing(), 36.0)
     lost = observe(placing, 12.0, None, TICK_S, 1e6, heating=False)
     assert (lost.beer_c, lost.window, lost.means, lost.air_seen_c) == (None, None, (), None)
+    assert lost.heater_seen == 0.0
     assert lost.numbers == placing.numbers
     assert observe(lost, 12.0, None, TICK_S, 1e6 + 10.0, heating=False) is lost
-    blind = observe(placing, None, 11.0, TICK_S, 1e6, heating=False)
+    blind = observe(placing, None, 11.0, TICK_S, 1e6, heating=True)
     assert (blind.beer_c, blind.means) == (None, ())
+    # Air and heater are still followed.
     assert blind.air_seen_c is not None
+    assert 0.0 < blind.heater_seen <= 1.0
 
 
 def test_what_was_fitted_outlives_the_process() -> None:
@@ -188,8 +191,13 @@ def test_sums_that_are_none_are_refused_or_harmless(numbers: list[float]) -> Non
 def test_sums_that_cannot_be_solved_are_refused() -> None:
     numbers = [0.0] * 36
     numbers[0] = -((0.02 / 0.2) ** 2)
-    with pytest.raises(ValueError, match="sums of no fit"):
+    with pytest.raises(ValueError, match=r"^sums of no fit$"):
         recalled(numbers)
+
+
+def test_sums_that_are_not_so_many_are_refused_with_their_number() -> None:
+    with pytest.raises(ValueError, match=r"^3 sums of a fit; there are 36$"):
+        recalled([1.0, 2.0, 3.0])
 
 
 def test_the_elimination_agrees_with_numpy() -> None:

@@ -10,7 +10,7 @@ from chamber_bench import Bench, unprotected
 from fermd.control import wording
 from fermd.control.decision import Decision
 from fermd.control.knowledge import Knowledge, KnownSide, knowledge
-from fermd.control.placing import Placing
+from fermd.control.placing import LEAST_SHARE, Placing
 from fermd.control.settings import Duty, ForesightSettings
 from fermd.control.swing import Learned
 from fermd.control.wording import Unit
@@ -47,7 +47,8 @@ def test_a_side_is_known_once_a_run_was_seen_to_its_turn(decision: Decision) -> 
 def test_the_vessel_is_known_with_its_probe_its_time_constant_and_its_fermentation(
     decision: Decision,
 ) -> None:
-    known = knowledge(replace(decision, placing=TAPED))
+    known = knowledge(replace(decision, placing=TAPED, learned={Duty.COOL: Learned(1)}))
+    assert [side.duty for side in known.sides] == [Duty.COOL]
     assert known.air_share == pytest.approx(0.14)
     assert known.beer_c == 10.2
     assert known.time_constant_h == pytest.approx(1 / 0.11)
@@ -80,3 +81,11 @@ def test_all_of_it_is_told_in_words() -> None:
         "by itself the beer warms by 2.2 °F a day",
     ]
     assert wording.known_of(Knowledge((), air_share=0.0)) == []
+
+
+def test_a_probe_sees_the_air_from_the_least_share_that_is_told(decision: Decision) -> None:
+    least = replace(TAPED, numbers=(LEAST_SHARE, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0))
+    known = knowledge(replace(decision, placing=least))
+    assert known.air_share == LEAST_SHARE
+    # Beer that does not follow the air at all has no time constant.
+    assert known.time_constant_h is None

@@ -84,7 +84,9 @@ def test_whatever_is_sent_is_answered_as_the_description_says(
 
     # Not everything was refused: what fits is carried out.
     good = sum(code < 300 for codes in answered.values() for code in codes)
-    assert good > EXAMPLES
+    sent = sum(map(len, answered.values()))
+    assert good >= len(operations) / 2, f"{good} of {sent}"
+    print(f"{sent} requests, {good} carried out")  # noqa: T201 - for the long run, with -s
 
     # After all that the site is in charge, and nobody is logged out.
     before = phone.get("/api/status").json()

@@ -63,7 +63,7 @@ def test_every_probe_is_shown_with_its_chamber_and_counters(site: Caller) -> Non
 def test_events_come_newest_first_and_as_many_as_were_asked_for(site: Caller) -> None:
     for target_c in (11.0, 12.0, 13.0):
         assert site.order("lager", "set-target", target_c=target_c).is_success
-    until(lambda: "13" in site.get("/api/events?limit=2").text)
+    until(lambda: "target 13.0 °C" in site.get("/api/events?limit=3").text)
     found = site.get("/api/events?limit=3").json()
     assert len(found) == 3
     assert [event["seq"] for event in found] == sorted((e["seq"] for e in found), reverse=True)

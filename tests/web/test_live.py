@@ -73,6 +73,12 @@ def test_a_loop_that_stands_still_is_told_apart_from_a_dead_connection(unready: 
     assert found == [("beat", None, 0)] * 2
 
 
+def test_whoever_asks_for_the_head_alone_holds_no_stream(site: Caller) -> None:
+    answer = site.ask("HEAD", "/api/live")
+    assert (answer.status_code, answer.content) == (200, b"")
+    assert "fermd_open_pages 0.0" in site.get("/metrics").text
+
+
 def test_beats_come_at_least_every_five_seconds() -> None:
     assert live.BEAT_EVERY_S + live.LOOK_EVERY_S < 5.0
 

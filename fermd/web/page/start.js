@@ -2,6 +2,7 @@
 
 import { get } from "./base/api.js";
 import { paint } from "./base/dom.js";
+import { fetchTheRest } from "./base/later.js";
 import { begin, isFresh, reopen } from "./base/live.js";
 import { beginSheets } from "./base/sheet.js";
 import { know, state, watch } from "./base/store.js";
@@ -59,6 +60,7 @@ function show() {
   paint(element("top"), top(ready ? here : { title: "fermd" }));
   paint(element("page"), loggedOut ? login() : ready ? [said(), here.view()] : waiting());
   paint(element("deck"), ready && here.deck ? here.deck() : null);
+  if (ready) fetchTheRest();
 }
 
 addEventListener("hashchange", () => {

@@ -6,7 +6,7 @@ import { choice } from "../base/fields.js";
 import { deeds, draft, openSheet, send } from "../base/sheet.js";
 import { state } from "../base/store.js";
 import { byWhom, doAtOnce } from "../parts/said.js";
-import { kindWords } from "../parts/kinds.js";
+import { kindWords, stepWords } from "../parts/kinds.js";
 import { span } from "../base/words.js";
 
 const EXTEND_S = [3600, 6 * 3600, 12 * 3600, 86400, 2 * 86400, 3 * 86400];
@@ -85,6 +85,3 @@ export function stop(name) {
     deeds("Stop the profile", () => send(() => order(name, "stop-profile"), `${name}: profile stopped${byWhom()}`), { danger: true }),
   ]);
 }
-
-export const stepWords = (profile) =>
-  `Step ${Math.min(profile.step, profile.steps)} of ${profile.steps}, ${kindWords(profile.kind)}${profile.step_name && profile.step_name !== kindWords(profile.kind) ? ` (${profile.step_name})` : ""}`;

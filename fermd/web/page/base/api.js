@@ -18,7 +18,7 @@ export async function ask(method, place, body) {
   try {
     answer = await fetch(place, { method, headers, body: body === undefined ? undefined : JSON.stringify(body) });
   } catch {
-    throw new Refused(0, { why: "no connection to fermd: nothing was changed" });
+    throw new Refused(0, { why: method === "GET" ? "no connection to fermd" : "no connection to fermd: nothing was changed" });
   }
   const text = await answer.text();
   let told = null;

@@ -81,8 +81,8 @@ function lookAfter() {
 /** How many seconds have passed for the site since the status came; a trial's run faster. */
 export const since = () => ((pageNow() - state.heardAt) / 1000) * (state.status?.times_real_time ?? 1);
 
-/** How old the newest readings are, s. */
-export const age = () => (state.status ? since() + Math.max(0, state.status.age_s) : Infinity);
+/** How old the newest readings are on the watch of whoever looks, s: a trial's own time runs faster. */
+export const age = () => (since() + Math.max(0, state.status.age_s)) / (state.status.times_real_time ?? 1);
 
 /** Whether the numbers may be shown as the present. */
 export function isFresh() {

@@ -21,7 +21,7 @@ export function loadLibrary() {
   script.src = LIBRARY;
   return new Promise((loaded, failed) => {
     script.addEventListener("load", loaded);
-    script.addEventListener("error", () => failed(new Error(WITHOUT)));
+    script.addEventListener("error", () => failed(Object.assign(new Error(WITHOUT), { name: "Absent" })));
     document.head.append(script);
   });
 }

@@ -14,11 +14,11 @@ const REST_MS = 180;
 const POINTS = 900;
 
 export const SPANS = [
-  ["hour", "1 h", "The last hour"],
-  ["quarter", "6 h", "The last six hours"],
-  ["day", "1 d", "The last day"],
-  ["week", "1 w", "The last week"],
-  ["all", "Batch", "The whole batch"],
+  ["hour", "1 h", "1 h: the last hour"],
+  ["quarter", "6 h", "6 h: the last six hours"],
+  ["day", "1 d", "1 d: the last day"],
+  ["week", "1 w", "1 w: the last week"],
+  ["all", "Batch", "Batch: the whole of it"],
 ];
 const LENGTHS_S = { hour: HOUR_S, quarter: 6 * HOUR_S, day: DAY_S, week: 7 * DAY_S };
 
@@ -39,7 +39,7 @@ export function wanted(name) {
 }
 
 export function look(name, key) {
-  Object.assign(of(name), { key });
+  Object.assign(of(name), { key, due: 0, hurry: true });
   know({});
 }
 
@@ -83,9 +83,10 @@ function ask(name) {
   if (fits && !grown) return;
   const now = pageNow();
   if (now < chart.due) return;
-  chart.due = now + (got ? REST_MS : 0);
-  chart.asking = true;
-  setTimeout(() => fetchCurves(name, chart), got ? REST_MS : 0);
+  // A gesture goes through many windows; only the one in which it comes to rest is asked for.
+  const rest_ms = got && !chart.hurry ? REST_MS : 0;
+  Object.assign(chart, { due: now + rest_ms, asking: true, hurry: false });
+  setTimeout(() => fetchCurves(name, chart), rest_ms);
 }
 
 async function fetchCurves(name, chart) {
@@ -99,6 +100,7 @@ async function fetchCurves(name, chart) {
     const found = await get(`${chamberPlace(name, "curves")}?from_utc_s=${from.toFixed(1)}&to_utc_s=${to.toFixed(1)}&points=${POINTS}&units=${state.unit}`);
     Object.assign(chart, { found, got, trouble: "" });
     chart.data = columns(name, found, window);
+    batchStart(name, chart);
   } catch (refused) {
     chart.trouble = `No curves: ${refused.message}`;
     chart.due = pageNow() + 5_000;

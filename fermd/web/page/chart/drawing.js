@@ -66,7 +66,8 @@ export class Drawing {
     this.shown = data;
     const { from, to } = this.window();
     this.plot.setScale("x", { min: from, max: to });
-    this.node.spanShown = Math.round(to - from); // s, for whoever looks from outside
+    // For whoever looks from outside: how long the window is, and since when there are curves, s.
+    Object.assign(this.node, { spanShown: Math.round(to - from), curvesSince: data.times[0] });
   }
 
   options() {

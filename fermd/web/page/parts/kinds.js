@@ -14,6 +14,10 @@ const WORDS = {
 
 export const kindWords = (kind) => WORDS[kind] ?? kind;
 
+/** Where a profile stands, in words. */
+export const stepWords = (profile) =>
+  `Step ${Math.min(profile.step, profile.steps)} of ${profile.steps}, ${kindWords(profile.kind)}${profile.step_name && profile.step_name !== kindWords(profile.kind) ? ` (${profile.step_name})` : ""}`;
+
 /** What a kind is, in half a sentence. */
 export const KIND_HINTS = {
   hold: "so long at a temperature; the clock runs at once",

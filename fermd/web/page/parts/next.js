@@ -5,8 +5,12 @@ import { forecast } from "../base/forecast.js";
 import { isFresh, since, siteNow } from "../base/live.js";
 import { mayAct } from "../base/sheet.js";
 import { span, temp, when } from "../base/words.js";
-import { backToPlan, cancelPlan, confirm, extend, goTo, resume, skip, stepWords, stop } from "../acts/step.js";
-import { kindWords } from "./kinds.js";
+import { later } from "../base/later.js";
+import { kindWords, stepWords } from "./kinds.js";
+
+const step = () => import("../acts/step.js");
+const [skip, extend, goTo, backToPlan, stop] = ["skip", "extend", "goTo", "backToPlan", "stop"].map((name) => later(step, name));
+const [resume, confirm, cancelPlan] = ["resume", "confirm", "cancelPlan"].map((name) => later(step, name));
 
 const COMING = 3;
 

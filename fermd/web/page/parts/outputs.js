@@ -6,7 +6,9 @@ import { isFresh, since } from "../base/live.js";
 import { mayAct } from "../base/sheet.js";
 import { sign } from "../base/signs.js";
 import { countdown, sentence, span } from "../base/words.js";
-import { setByHand } from "../acts/by_hand.js";
+import { later } from "../base/later.js";
+
+const setByHand = later(() => import("../acts/by_hand.js"), "setByHand");
 
 const NAMES = { heat: "Heat", cool: "Cooling", fan: "Fan" };
 

@@ -10,9 +10,13 @@ import { outputs } from "../parts/outputs.js";
 import { troubles, verdict } from "../parts/verdict.js";
 import { chartPlace } from "../parts/chart_place.js";
 import { happened } from "../parts/happened.js";
-import { holdHere, setTarget } from "../acts/target.js";
-import { addNote } from "../acts/note.js";
-import { confirm, resume } from "../acts/step.js";
+import { later } from "../base/later.js";
+
+const target = () => import("../acts/target.js");
+const [setTarget, holdHere] = [later(target, "setTarget"), later(target, "holdHere")];
+const addNote = later(() => import("../acts/note.js"), "addNote");
+const step = () => import("../acts/step.js");
+const [confirm, resume] = [later(step, "confirm"), later(step, "resume")];
 
 export function chamber(name) {
   const seen = state.status.chambers[name];

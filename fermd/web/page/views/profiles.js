@@ -12,7 +12,7 @@ export function view() {
     trouble && h("p", { class: "trouble", key: "trouble" }, trouble),
     list && list.length === 0 && h("p", { class: "empty", key: "none" }, "There is no profile yet."),
     list && h("ul", { class: "profiles", key: "list" }, list.map((one) => h("li", { key: one.name },
-      h("h3", null, one.title),
+      h("h2", null, one.title),
       h("p", null, one.description, one.own ? " Your own." : "", one.faults.length ? h("span", { class: "fault" }, ` ${one.faults.length} things in it are not right.`) : ""),
       h("div", { class: "ways" }, h("a", { class: "button", href: `#/profiles/${encodeURIComponent(one.name)}` }, mayAct() ? "Look and change" : "Look",
         h("span", { class: "hidden" }, `: ${one.title}`)))))),

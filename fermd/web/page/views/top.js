@@ -5,7 +5,9 @@ import { age, isFresh } from "../base/live.js";
 import { state } from "../base/store.js";
 import { sign } from "../base/signs.js";
 import { span } from "../base/words.js";
-import { openSettings } from "./settings.js";
+import { later } from "../base/later.js";
+
+const openSettings = later(() => import("./settings.js"), "openSettings");
 
 export function top(place) {
   return [
@@ -32,5 +34,4 @@ function connection() {
   return isFresh() ? ["fresh", "live"] : ["lost", "stands still"];
 }
 
-/** On the watch of whoever looks: a trial's own time runs faster. */
-const ageWords = () => (state.status ? `${span(age() / (state.status.times_real_time ?? 1))} old` : "");
+const ageWords = () => (state.status ? `${span(age())} old` : "");

@@ -1,0 +1,380 @@
+"""A real daemon on simulated chambers, and Debian's Chromium looking at its page.
+
+The daemon is what `fermd run` starts, in a process of its own, served on a port of this machine
+behind a password. The browser is driven from outside: what is pressed is found by what a person or
+a screen reader would call it, and facts are waited for, with a bound.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from threading import Event
+from typing import Any, Final
+
+import httpx
+from selenium import webdriver
+from selenium.webdriver.chrome.options import Options
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.remote.webelement import WebElement
+
+import fermd
+from fermd.web.passwords import write_password
+
+BOUND_S = float(os.environ.get("FERMD_TEST_BOUND_S", "30"))
+"""Far beyond what anything here takes; reaching it fails the test."""
+
+PASSWORD = "wet hands in the cellar"  # noqa: S105 - of a site that lives for one test
+PACE = 20
+"""A lockout of 20 minutes lasts a minute."""
+
+SITE = f"""\
+time_zone = "Europe/Vienna"
+journal_path = "FOLDER/journal.db"
+socket_path = "FOLDER/s"
+
+[web]
+listen = "127.0.0.1:PORT"
+password_file = "FOLDER/password"
+
+[probe.vessel]
+id = "28-000006b67845"
+
+[probe.air]
+id = "28-0000071a2b3c"
+
+[probe.bucket]
+id = "28-00000aaaaaaa"
+
+[probe.shelf]
+id = "28-00000bbbbbbb"
+
+[output.fridge]
+gpio = 17
+active = "low"
+duty = "cool"
+
+[output.belt]
+gpio = 27
+active = "low"
+duty = "heat"
+
+[output.mat]
+gpio = 22
+active = "low"
+duty = "heat"
+
+[chamber.lager]
+vessel_probe = "vessel"
+air_probe = "air"
+outputs = ["fridge", "belt"]
+
+[chamber.ale]
+vessel_probe = "bucket"
+watching_probes = ["shelf"]
+outputs = ["mat"]
+
+[simulated]
+times_real_time = {PACE}
+"""
+
+PROFILE = """\
+name = "Short lager"
+
+[[step]]
+kind = "hold"
+name = "pitch"
+target_c = 16.0
+for = "5 d"
+
+[[step]]
+kind = "wait"
+name = "hops"
+target_c = 16.0
+prompt = "Add the dry hops"
+
+[[step]]
+kind = "final-hold"
+target_c = 12.0
+"""
+
+
+def until(fact: Callable[[], object], what: str = "") -> None:
+    deadline_s = time.monotonic() + BOUND_S
+    while not fact():
+        assert time.monotonic() < deadline_s, f"did not become so within the bound: {what}"
+        Event().wait(0.05)
+
+
+def free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
+
+
+@dataclass
+class Site:
+    """A site in charge, or stopped."""
+
+    folder: Path
+    text: str = SITE
+    command: Sequence[str] = (sys.executable, "-m", "fermd.cli", "run", "--site")
+    more: Sequence[str] = ()
+    environment: Mapping[str, str] = field(default_factory=dict)
+    process: subprocess.Popen[bytes] | None = None
+
+    def __post_init__(self) -> None:
+        self.port: Final = free_port()
+        self.address: Final = f"http://127.0.0.1:{self.port}"
+        self.path: Final = self.folder / "fermd.toml"
+        text = self.text.replace("FOLDER", str(self.folder)).replace("PORT", str(self.port))
+        self.path.write_text(text, "utf-8")
+        write_password(self.folder / "password", PASSWORD)
+        transport = httpx.HTTPTransport(uds=str(self.folder / "s"), verify=False)
+        self._local = httpx.Client(transport=transport, base_url="http://fermd", timeout=BOUND_S)
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            [*self.command, str(self.path), *self.more],
+            env={
+                **os.environ,
+                "PYTHONPATH": os.pathsep.join(
+                    [str(Path(fermd.__file__).parent.parent), os.environ.get("PYTHONPATH", "")]
+                ),
+                **self.environment,
+            },
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        until(self.answers, "the daemon answers")
+
+    def answers(self) -> bool:
+        assert self.process is not None
+        assert self.process.poll() is None, "the daemon has ended"
+        with socket.socket(socket.AF_UNIX) as local, socket.socket() as network:
+            if local.connect_ex(str(self.folder / "s")):
+                return False
+            if network.connect_ex(("127.0.0.1", self.port)):
+                return False
+        return self._local.get("/api/status").is_success
+
+    def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
+        if self.process is not None and self.process.poll() is None:
+            self.process.send_signal(how)
+            self.process.wait(BOUND_S)
+
+    def close(self) -> None:
+        self.stop()
+        self._local.close()
+
+    def status(self) -> Any:
+        return self._local.get("/api/status").json()
+
+    def chamber(self, name: str) -> Any:
+        return self.status()["chambers"][name]
+
+    def until_recorded(self, chamber: str, words: str) -> None:
+        """Wait until the journal has something that happened; it is written a little later."""
+
+        def there() -> bool:
+            found = self._local.get("/api/events?limit=200").json()
+            return any(one["chamber"] == chamber and one["words"] == words for one in found)
+
+        until(there, f"the record has {words!r}")
+
+    def order(self, chamber: str, command: str, **more: Any) -> None:
+        answer = self._local.post(
+            f"/api/chambers/{chamber}/commands", json={"command": command, "who": "rig", **more}
+        )
+        assert answer.is_success, answer.text
+
+    def until_ticked(self) -> None:
+        before = self.status()["tick"]
+        until(lambda: self.status()["tick"] > before, "another tick")
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Who looks: with what size, light and habits."""
+
+    name: str
+    width: int
+    height: int
+    dark: bool
+    locale: str
+
+    @property
+    def is_phone(self) -> bool:
+        return self.width < 600
+
+
+SCENES = (
+    Scene("phone, light", 360, 740, dark=False, locale="en-GB"),
+    Scene("phone, dark", 360, 740, dark=True, locale="en-GB"),
+    Scene("desktop, light", 1280, 800, dark=False, locale="en-GB"),
+    Scene("desktop, dark, °F", 1280, 800, dark=True, locale="en-US"),
+)
+
+_FIND = """
+const [wanted, kinds, within] = arguments;
+const named = (node) => (node.getAttribute('aria-label') ?? node.innerText ?? '').trim()
+  .replaceAll(/\\s+/g, ' ');
+const root = document.querySelector('dialog[open]') ?? document;
+return [...root.querySelectorAll(kinds)].find((node) => named(node) === wanted
+  && node.checkVisibility() && (!within || node.closest(within))) ?? null;
+"""
+
+
+_AXE_RUN = """
+const done = arguments[0];
+const told = (one) => ({
+  rule: one.id, help: one.help,
+  where: one.nodes.map((node) => node.html + ' ' + (node.any[0]?.message ?? '')),
+});
+axe.run(document, {resultTypes: ['violations'], rules: {'target-size': {enabled: true}}})
+  .then((found) => done(JSON.stringify(found.violations.map(told))));
+"""
+
+
+class Looking:
+    """A browser that looks at a page."""
+
+    def __init__(self) -> None:
+        options = Options()
+        options.binary_location = "/usr/bin/chromium"
+        for one in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
+            options.add_argument(one)
+        options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+        self.driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
+        self.address = ""
+
+    def become(self, scene: Scene) -> None:
+        """Take on a size, a light and a locale, with nothing remembered."""
+        self._tell("Emulation.setDeviceMetricsOverride", width=scene.width, height=scene.height,
+                   deviceScaleFactor=1, mobile=scene.is_phone)  # fmt: skip
+        light = {"name": "prefers-color-scheme", "value": "dark" if scene.dark else "light"}
+        self._tell("Emulation.setEmulatedMedia", features=[light])
+        self._tell("Emulation.setLocaleOverride", locale=scene.locale)
+        self._tell("Network.clearBrowserCookies")
+
+    def _tell(self, command: str, **parameters: Any) -> Any:
+        return self.driver.execute_cdp_cmd(command, parameters)
+
+    def open(self, address: str) -> None:
+        self.address = address
+        self.driver.get(address)
+        self.run("localStorage.clear()")
+        self.driver.refresh()
+
+    def log_in(self, who: str = "Anna") -> None:
+        self.until_says("Log in")
+        self.fill("Your name, for the journal", who)
+        self.fill("Password", PASSWORD)
+        self.press("Log in")
+
+    def go(self, place: str) -> None:
+        self.run("document.getElementById('sheet').open || (location.hash = arguments[0])", place)
+
+    def run(self, script: str, *arguments: Any) -> Any:
+        return self.driver.execute_script(script, *arguments)
+
+    def says(self) -> str:
+        """All words that can be seen."""
+        return str(self.run("return document.body.innerText")).replace("\u00a0", " ")
+
+    def until_says(self, words: str) -> None:
+        try:
+            until(lambda: words in self.says())
+        except AssertionError:
+            raise AssertionError(f"it never said {words!r}, but:\n{self.says()}") from None
+
+    def _found(self, name: str, kinds: str, within: str) -> WebElement:
+        found: list[WebElement] = []
+
+        def there() -> bool:
+            one = self.run(_FIND, name, kinds, within)
+            found[:] = [one] if one is not None else []
+            return one is not None
+
+        try:
+            until(there)
+        except AssertionError:
+            raise AssertionError(f"nothing is called {name!r} in:\n{self.says()}") from None
+        return found[0]
+
+    def press(self, name: str, within: str = "") -> None:
+        """Press what goes by a name: a button, a link, a choice, a tick box."""
+        found = self._found(name, "button, a, label, summary", within)
+        self.run("arguments[0].scrollIntoView({block: 'center'})", found)
+        places: list[Any] = []
+
+        def stands_still() -> bool:
+            places.append(found.rect)
+            return len(places) > 1 and places[-1] == places[-2]
+
+        until(stands_still, f"{name!r} stands still")
+        found.click()
+
+    def is_offered(self, name: str) -> bool:
+        return self.run(_FIND, name, "button:not(:disabled), a", "") is not None
+
+    def fill(self, label: str, text: str) -> None:
+        """Type into the field with a label, over what stands there."""
+        found = self._found(label, "label", "")
+        into = self.driver.find_element(By.ID, str(found.get_attribute("for")))
+        self.run("arguments[0].scrollIntoView({block: 'center'})", into)
+        into.send_keys(Keys.CONTROL, "a")
+        into.send_keys(Keys.BACK_SPACE)
+        into.send_keys(text)
+
+    def shown_in(self, selector: str) -> str:
+        found = self.driver.find_elements(By.CSS_SELECTOR, selector)
+        return found[0].text.replace("\u00a0", " ") if found else ""
+
+    def until_shown_in(self, selector: str, words: str) -> None:
+        def there() -> bool:
+            text = self.run(
+                "return document.querySelector(arguments[0])?.innerText ?? ''", selector
+            )
+            return words in str(text).replace("\u00a0", " ")
+
+        until(there, f"{selector} says {words!r}; the page says:\n{self.says()}")
+
+    def until_chart(self) -> None:
+        until(
+            lambda: self.run("return document.querySelector('.canvas canvas') !== null"), "a chart"
+        )
+
+    def complaints(self) -> list[str]:
+        """What the browser has complained of since the last time.
+
+        That the daemon refuses something (401: not logged in; 409: with its reason) is none.
+        """
+        found = [str(one["message"]) for one in self.driver.get_log("browser")]
+        refusals = re.compile(r"status of (401|409) ")
+        return [message for message in found if not refusals.search(message)]
+
+    def leave(self) -> None:
+        """Look at nothing any more."""
+        self.driver.get("about:blank")
+
+    def violations(self, axe: str) -> list[str]:
+        """What axe-core finds wrong with the page as it is now, WCAG 2.2 AA and best practice."""
+        if not self.run("return 'axe' in window"):
+            self.run(axe)
+        found = self.driver.execute_async_script(_AXE_RUN)
+        return [f"{one['rule']}: {one['help']}: {one['where'][:3]}" for one in json.loads(found)]
+
+    def close(self) -> None:
+        self.driver.quit()
