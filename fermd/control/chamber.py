@@ -206,7 +206,8 @@ def _call(
     running = _running(state.histories)
     run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
     drift_c_per_h = placing.drift_c_per_h(view.placing, view.beer_c)
-    sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h)
+    trend_c_per_h = placing.air_trend_c_per_h(view.placing)
+    sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h, trend_c_per_h)
     # The bands go by what the probe shows: the edges move by what it sees beside the beer.
     beside_c = view.vessel_c - view.beer_c
     edges_now = edges(state.swing, settings, target, sight).moved(beside_c)

@@ -16,14 +16,17 @@ from fermd.control.settings import BandSettings, ChamberSettings, Duty
 from fermd.control.steps import Target
 from fermd.control.swing import NOTHING, WAYS, Swing, coast_c, fits, to_go_c
 
-LEAVES_C = 0.15
+LEAVES_C = 0.1
 """Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
-two steps of a 12-bit probe and more."""
+more than the probe's step and noise."""
 
 CARRIED_S: Mapping[Duty, float] = {Duty.COOL: 7200.0, Duty.HEAT: 1200.0}
-"""Beer that has not turned so long after a stop, s, and is where it was foreseen to come to, is no
-longer carried by what was stored: two hours for the cold of a cabinet, 20 min for the heat of a
-belt (chamber model)."""
+"""Without an air probe: beer that has not turned so long after a stop, s, is no longer carried by
+what was stored: two hours for the cold of a cabinet, 20 min for the heat of a belt (chamber model)."""
+
+SETTLED_C_PER_H = 0.6
+"""Air that comes back to the beer more slowly than this, °C/h, gives nothing any more that was stored:
+a cabinet's comes back by several degrees in the first hour (chamber model)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,8 @@ class Sight:
     """For how long, s."""
     drift_c_per_h: float | None
     """How fast the beer would move with everything off, where that is known."""
+    air_trend_c_per_h: float | None = None
+    """How fast the air moves, where that is known."""
 
 
 def edges(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> Edges:
@@ -96,7 +101,12 @@ def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
     """
     stop = swing.after_stop
     if stop is not None:
-        just = sight.mono_s - stop.at_mono_s < CARRIED_S[stop.duty]
-        if just or to_go_c(stop, sight.beer_c) > 0:
+        trend_c_per_h, since_s = sight.air_trend_c_per_h, sight.mono_s - stop.at_mono_s
+        if trend_c_per_h is None:
+            carried = since_s < CARRIED_S[stop.duty]
+        else:
+            # What was stored is given off while the air comes back.
+            carried = since_s < CARRIED_S[Duty.HEAT] or -way * trend_c_per_h > SETTLED_C_PER_H
+        if carried or to_go_c(stop, sight.beer_c) > 0:
             return False
     return sight.drift_c_per_h is None or way * sight.drift_c_per_h > 0

@@ -194,6 +194,14 @@ def drift_c_per_h(placing: Placing, beer_c: float) -> float | None:
     return placing.follows_per_h * (air_c - beer_c) + placing.warms_c_per_h
 
 
+def air_trend_c_per_h(placing: Placing) -> float | None:
+    """Return how fast the air moved over the last two windows, °C/h; None while not known."""
+    if len(placing.means) < 2:
+        return None
+    (_, before_c, _), (_, now_c, _) = placing.means
+    return (now_c - before_c) / (WINDOW_S / HOUR_S)
+
+
 def observe(
     placing: Placing,
     vessel_c: float | None,
