@@ -365,6 +365,7 @@ def solve(
     answers: tuple[list[float], list[float]] = ([0.0] * size, [0.0] * size)
     for place in reversed(range(size)):
         for number, answer in enumerate(answers):
-            known = sum(work[place][later] * answer[later] for later in range(place + 1, size))
+            # What is not worked out yet is nought.
+            known = sum(map(mul, work[place], answer))
             answer[place] = (work[place][size + number] - known) / work[place][place]
     return answers

@@ -1,8 +1,8 @@
 """Whether an output went on that plainly had no effect, judged from the readings alone.
 
-More lenient than the watcher in charge by a margin, and by the sample periods that it takes until
-a reading is believed: raw readings are noisier and earlier than what it works with. What is found
-here should have been found there long before.
+More lenient than the watcher in charge by a margin, some patience, and the sample periods that it
+takes until a reading is believed: raw readings are noisier and earlier than what it works with.
+What is found here should have been found there long before.
 """
 
 from __future__ import annotations
@@ -13,6 +13,10 @@ from fermd.review.violation import Row
 
 MARGIN_C = 0.3
 """Five steps of a 12-bit probe, °C."""
+
+PATIENCE = 0.25
+"""Share of the time allowed for an effect that is given on top: the watcher goes by what it takes
+the beer to be, which follows the probe late where that is taped to the wall."""
 
 DRIVING_DIFFERENCE_C = 0.7
 """Air colder (or warmer) than the beer by this, °C, may show an effect: not clearly less."""
@@ -71,7 +75,8 @@ class EffectReplay:
             self._wrong_since_s = row["t_s"]
         probe = watched.settings
         slack_s = (2 + max(probe.median_of, probe.bad_run)) * self._period_s
-        late = self.waited_s(row) > self._settings.within_s + slack_s
+        allowed_s = (1.0 + PATIENCE) * self._settings.within_s
+        late = self.waited_s(row) > allowed_s + slack_s
         return late and row["t_s"] - self._wrong_since_s > slack_s
 
     def _begin(self, temp_c: float, row: Row) -> None:

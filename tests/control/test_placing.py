@@ -14,6 +14,8 @@ import pytest
 
 from fermd.control.placing import (
     KNOWN_TO,
+    LEAST_OF_HEATER_C,
+    LEAST_SHARE,
     MOST_SHARE,
     Placing,
     beer_c,
@@ -154,6 +156,31 @@ def test_no_probe_is_taken_to_see_more_air_than_a_vessel_probe_can() -> None:
     wild = Placing(numbers=numbers, error_of_share=KNOWN_TO / 2)
     seen = observe(wild, 10.0, 5.0, TICK_S, 1000.0, heating=False)
     assert seen.beer_c == pytest.approx((10.0 - MOST_SHARE * 5.0) / (1.0 - MOST_SHARE))
+
+
+def test_a_share_counts_from_the_least_that_is_surely_one() -> None:
+    share = 0.05
+    surely = Placing((share, *[0.0] * 6), error_of_share=share - LEAST_SHARE)
+    seen = observe(surely, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    assert seen.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share))
+    perhaps = replace(surely, error_of_share=surely.error_of_share + 0.001)
+    assert observe(perhaps, 10.0, 5.0, TICK_S, 1000.0, heating=False).beer_c is None
+
+
+def test_a_heater_counts_from_the_least_warmth_that_is_seen() -> None:
+    beside = Placing((0.0, 0.0, LEAST_OF_HEATER_C, *[0.0] * 4), error_of_share=0.01)
+    assert observe(beside, 10.0, 5.0, TICK_S, 1000.0, heating=True).beer_c == pytest.approx(9.9)
+    less = replace(beside, numbers=(0.0, 0.0, 0.09, *[0.0] * 4))
+    assert observe(less, 10.0, 5.0, TICK_S, 1000.0, heating=True).beer_c is None
+
+
+@pytest.mark.parametrize("numbers", [(0.2, 0.0), (0.0, 0.2), (-0.1, 0.2)], ids=str)
+@pytest.mark.parametrize("passed_s", [0.0, TICK_S])
+def test_air_that_is_not_seen_in_two_parts_is_seen_at_once(
+    numbers: tuple[float, float], passed_s: float
+) -> None:
+    given = Placing((*numbers, *[0.0] * 5), error_of_share=0.01, air_seen_c=10.0)
+    assert observe(given, 10.0, 5.0, passed_s, 1000.0, heating=False).air_seen_c == 5.0
 
 
 def test_a_lost_air_probe_ends_the_estimate_and_forgets_nothing_fitted() -> None:

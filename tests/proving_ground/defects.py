@@ -50,6 +50,11 @@ def leaves_out_the_changeover(patch: Patch) -> None:
     patch.setattr(protection, "_changeover", nothing)
 
 
+def starts_beside_the_other(patch: Patch) -> None:
+    real = chamber._surroundings
+    patch.setattr(chamber, "_surroundings", lambda *given: replace(real(*given), other_on=False))
+
+
 # -- 2: the compressor --------------------------------------------------------------------------
 
 
@@ -114,6 +119,15 @@ def believes_stale_readings(patch: Patch) -> None:
     patch.setattr(health, "absorb", patient)
 
 
+def believes_a_frozen_probe(patch: Patch) -> None:
+    real = health.absorb
+
+    def trusting(seen: Any, probe: Any, samples: Any, mono_s: float) -> Any:
+        return real(seen, replace(probe, frozen_s=0.0), samples, mono_s)
+
+    patch.setattr(health, "absorb", trusting)
+
+
 def goes_on_without_air(patch: Patch) -> None:
     patch.setattr(safety, "_air_unknown", nothing)
 
@@ -130,11 +144,19 @@ def leaves_out_the_air_limits(patch: Patch) -> None:
     patch.setattr(safety, "_air_limit", nothing)
 
 
+def leaves_out_the_freezing_margin(patch: Patch) -> None:
+    patch.setattr(safety, "_freezing", nothing)
+
+
 # -- 5: runs that end ---------------------------------------------------------------------------
 
 
 def leaves_out_the_longest_run(patch: Patch) -> None:
     patch.setattr(protection, "_longest_run", nothing)
+
+
+def misses_what_has_no_effect(patch: Patch) -> None:
+    patch.setattr(chamber, "watch", lambda *_, **__: (None, None))
 
 
 def argues_with_safety(patch: Patch) -> None:
@@ -146,6 +168,15 @@ def argues_with_safety(patch: Patch) -> None:
 
 def leaves_relays_on_at_the_end(patch: Patch) -> None:
     patch.setattr(simulated.SimulatedRelayBank, "release_all", nothing)
+
+
+def leases_never_run_out(patch: Patch) -> None:
+    real = simulated.SimulatedRelayBank.drive
+
+    def for_ever(self: Any, on_by_line: Any, lease_until_mono_s: float) -> None:
+        real(self, on_by_line, lease_until_mono_s + 10 * DAY_S)
+
+    patch.setattr(simulated.SimulatedRelayBank, "drive", for_ever)
 
 
 # -- 7: the journal -----------------------------------------------------------------------------
@@ -224,6 +255,16 @@ def shortens_holds(patch: Patch) -> None:
     patch.setattr(progress, "_run_clock", lambda at, for_s, passed_s: real(at, for_s / 2, passed_s))
 
 
+def hurries_ramps(patch: Patch) -> None:
+    real = progress.planned_s
+
+    def hasty(step: Any, entry_c: float) -> float | None:
+        planned_s = real(step, entry_c)
+        return None if planned_s is None else planned_s / 3
+
+    patch.setattr(progress, "planned_s", hasty)
+
+
 def tells_of_no_outage(patch: Patch) -> None:
     patch.setattr(outage.OutageTeller, "tell", nothing)
 
@@ -233,6 +274,10 @@ def tells_of_no_outage(patch: Patch) -> None:
 
 def does_not_add_up_the_supply(patch: Patch) -> None:
     patch.setattr(site, "_headroom_a", lambda *_: {})
+
+
+def charges_no_start_within_a_tick(patch: Patch) -> None:
+    patch.setattr(site, "_charged", lambda left_a, *_: left_a)
 
 
 # -- 10: one daemon -----------------------------------------------------------------------------
@@ -260,6 +305,7 @@ def claims_the_lines_before_the_lock(patch: Patch) -> None:
 
 INVARIANT_OF: dict[Callable[[Patch], None], int] = {
     leaves_out_the_changeover: 1,
+    starts_beside_the_other: 1,
     leaves_out_the_minimum_off_time: 2,
     leaves_out_the_starts_per_hour: 2,
     takes_unknown_for_long_ago: 2,
@@ -267,12 +313,16 @@ INVARIANT_OF: dict[Callable[[Patch], None], int] = {
     forgets_lines_when_the_site_is_read_again: 2,
     leaves_out_the_fail_safe: 3,
     believes_stale_readings: 3,
+    believes_a_frozen_probe: 3,
     goes_on_without_air: 3,
     raises_no_alarm_about_a_probe: 3,
     leaves_out_the_air_limits: 4,
+    leaves_out_the_freezing_margin: 4,
     leaves_out_the_longest_run: 5,
+    misses_what_has_no_effect: 5,
     argues_with_safety: 5,
     leaves_relays_on_at_the_end: 6,
+    leases_never_run_out: 6,
     tells_no_switching_off: 7,
     tells_what_did_not_happen: 7,
     writes_events_only_now_and_then: 7,
@@ -280,8 +330,10 @@ INVARIANT_OF: dict[Callable[[Patch], None], int] = {
     repeats_a_step_after_a_restart: 8,
     skips_a_step: 8,
     shortens_holds: 8,
+    hurries_ramps: 8,
     tells_of_no_outage: 8,
     does_not_add_up_the_supply: 9,
+    charges_no_start_within_a_tick: 9,
     locks_nothing: 10,
     claims_the_lines_before_the_lock: 10,
 }
@@ -298,46 +350,51 @@ def planted(plant: Callable[[Patch], None]) -> Any:
         patch.undo()
 
 
-SHOWN_WITHIN_S = 0.8 * DAY_S
-"""So much of a short world is enough to show each of them, s."""
-
-SEED_OF: dict[str, int] = {
-    "leaves_out_the_changeover": 4,
-    "leaves_out_the_starts_per_hour": 4,
-    "takes_unknown_for_long_ago": 4,
-    "believes_every_record": 4,
-    "forgets_lines_when_the_site_is_read_again": 7,
-    "leaves_out_the_minimum_off_time": 20,
-    "leaves_out_the_fail_safe": 5,
-    "believes_stale_readings": 7,
-    "raises_no_alarm_about_a_probe": 5,
-    "goes_on_without_air": 3,
-    "leaves_out_the_air_limits": 3,
-    "leaves_out_the_longest_run": 12,
-    "argues_with_safety": 12,
-    "leaves_relays_on_at_the_end": 7,
-    "tells_no_switching_off": 4,
-    "tells_what_did_not_happen": 4,
-    "writes_events_only_now_and_then": 4,
-    "forgets_a_steps_clock": 4,
-    "repeats_a_step_after_a_restart": 20,
-    "skips_a_step": 4,
-    "shortens_holds": 4,
-    "tells_of_no_outage": 4,
-    "does_not_add_up_the_supply": 13,
-    "locks_nothing": 5,
-    "claims_the_lines_before_the_lock": 5,
+SHOWN_BY: dict[str, tuple[int, float]] = {
+    "leaves_out_the_changeover": (1, 0.8),
+    "starts_beside_the_other": (8, 0.8),
+    "believes_a_frozen_probe": (1, 0.8),
+    "leaves_out_the_freezing_margin": (8, 0.8),
+    "misses_what_has_no_effect": (4, 0.8),
+    "leases_never_run_out": (3, 0.8),
+    "charges_no_start_within_a_tick": (4, 0.8),
+    "leaves_out_the_starts_per_hour": (1, 0.8),
+    "takes_unknown_for_long_ago": (1, 0.8),
+    "believes_every_record": (1, 0.8),
+    "forgets_lines_when_the_site_is_read_again": (7, 0.8),
+    "leaves_out_the_minimum_off_time": (3, 0.8),
+    "leaves_out_the_fail_safe": (2, 0.8),
+    "believes_stale_readings": (1, 0.8),
+    "raises_no_alarm_about_a_probe": (1, 0.8),
+    "goes_on_without_air": (3, 0.8),
+    "leaves_out_the_air_limits": (2, 0.8),
+    "leaves_out_the_longest_run": (1, 0.8),
+    "argues_with_safety": (1, 0.8),
+    "leaves_relays_on_at_the_end": (2, 0.8),
+    "tells_no_switching_off": (1, 0.8),
+    "tells_what_did_not_happen": (1, 0.8),
+    "writes_events_only_now_and_then": (1, 0.8),
+    "forgets_a_steps_clock": (1, 0.8),
+    "repeats_a_step_after_a_restart": (1, 0.8),
+    "skips_a_step": (1, 0.8),
+    "hurries_ramps": (4, 1.8),
+    "shortens_holds": (1, 0.8),
+    "tells_of_no_outage": (1, 0.8),
+    "does_not_add_up_the_supply": (3, 0.8),
+    "locks_nothing": (3, 0.8),
+    "claims_the_lines_before_the_lock": (3, 0.8),
 }
-"""The seed of the short world that shows a defect."""
+"""The seed of the short world that shows a defect, and how much of it is enough, days."""
 
 
 @dataclass(frozen=True, slots=True)
 class Defect:
-    """A defect, the invariant that it breaks, and the seed of a world that shows it."""
+    """A defect, the invariant that it breaks, and the world that shows it."""
 
     plant: Callable[[Patch], None]
     invariant: int
-    seed: int
+    shown: tuple[int, float]
+    """The seed of a short world, and how much of it is enough, days."""
 
     @property
     def name(self) -> str:
@@ -346,12 +403,18 @@ class Defect:
 
     def world(self) -> World:
         """The beginning of the world that shows it."""
-        whole = world_of(self.seed, Scale.SHORT)
-        script = tuple(entry for entry in whole.script if entry.at_s < SHOWN_WITHIN_S)
-        return replace(whole, span_s=min(whole.span_s, SHOWN_WITHIN_S), script=script)
+        seed, days = self.shown
+        return beginning_of(world_of(seed, Scale.SHORT), days)
+
+
+def beginning_of(world: World, days: float) -> World:
+    """Return the same world, over after so many days."""
+    span_s = min(world.span_s, days * DAY_S)
+    script = tuple(entry for entry in world.script if entry.at_s < span_s)
+    return replace(world, span_s=span_s, script=script)
 
 
 DEFECTS = tuple(
-    Defect(plant, invariant, SEED_OF[plant.__name__]) for plant, invariant in INVARIANT_OF.items()
+    Defect(plant, invariant, SHOWN_BY[plant.__name__]) for plant, invariant in INVARIANT_OF.items()
 )
 """Every defect of the list."""

@@ -313,6 +313,43 @@ def _burst(run: Run, args: Args) -> None:
         run.ask(args["chamber"], order)
 
 
+def _draw_turn(random: Random, world: World) -> Args:
+    chamber = random.choice(sorted(world.site["chamber"]))
+    return {
+        "chamber": chamber,
+        "start": random.random() < 0.5,
+        "after_s": random.choice([1.0, 30.0, 100.0, 200.0]),
+        "edit": draw_edit(world.site, random) if random.random() < 0.4 else [],
+    }
+
+
+def _turn_round(run: Run, args: Args) -> None:
+    """Somebody wants the contrary just after a start, or the same again just after a stop."""
+
+    def turns(duty: Duty) -> None:
+        cold = (duty is Duty.COOL) is not args["start"]
+        run.ask(args["chamber"], {"what": "SetTarget", "target_c": -1.0 if cold else 30.0})
+        if args["edit"]:
+            run.edit_site(args["edit"])
+
+    run.when_next(args["chamber"], args["start"], args["after_s"], turns)
+
+
+def _all_at_once(run: Run, args: Args) -> None:
+    for chamber in run.plants:
+        run.ask(chamber, {"what": "SetTarget", "target_c": args["target_c"]})
+
+
+def _force_cold(run: Run, args: Args) -> None:
+    """Somebody has the fridge run by hand while the beer is freezing."""
+    probe_id = run.probe_id(f"vessel-{args['chamber'][-1]}")
+    run.probes.freeze(probe_id, args["temp_c"])
+    run.ask(
+        args["chamber"], {"what": "OverrideOutput", "duty": "cool", "on": True, "for_s": 4 * HOUR_S}
+    )
+    run.later(args["lasts_s"], lambda: run.probes.mend(probe_id))
+
+
 def _some_chamber(random: Random, world: World) -> Args:
     chamber = random.choice(sorted(world.site["chamber"]))
     return {"chamber": chamber, **_while(random, 60.0, 8 * HOUR_S)}
@@ -396,6 +433,19 @@ KINDS: Mapping[str, Kind] = {
     ),
     "second daemon": Kind(lambda *_: {}, lambda run, _: run.start_second()),
     "contradictory commands": Kind(_draw_burst, _burst, weight=1.5),
+    "target turned round": Kind(_draw_turn, _turn_round, weight=2.0),
+    "all chambers at once": Kind(
+        lambda random, _: {"target_c": random.choice([-1.0, 4.0, 24.0, 30.0])}, _all_at_once
+    ),
+    "cooling forced on a freezing beer": Kind(
+        lambda random, world: {
+            "chamber": random.choice(sorted(world.site["chamber"])),
+            "temp_c": random.choice([-3.0, -1.5]),
+            **_while(random, 1800.0, 3 * HOUR_S),
+        },
+        _force_cold,
+        weight=0.5,
+    ),
 }
 """Beside these: the two days on which clocks are changed (`world.DST`), which no script brings."""
 

@@ -11,6 +11,7 @@ import logging
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -210,6 +211,7 @@ class Run:
         self._write_site()
         self.site = load_site(self.site_path)
         self.journal_path = self.site.journal_path
+        self._next: dict[tuple[str, bool], list[tuple[float, Callable[[Duty], None]]]] = {}
         self._build()
         self.on: dict[tuple[str, Duty], bool] = {}
         self._cut: dict[str, Any] | None = None
@@ -262,8 +264,18 @@ class Run:
             truth = self.truth
             number = len(truth.processes) - 1
             truth.switchings.append(Switching(at_s, chamber, duty, on, number, self.site.settings))
+            waiting = self._next.get((chamber, on))
+            if waiting and duty is not Duty.FAN:
+                after_s, then = waiting.pop(0)
+                self.later(after_s, partial(then, duty))
 
         return tell
+
+    def when_next(
+        self, chamber: str, on: bool, after_s: float, then: Callable[[Duty], None]
+    ) -> None:
+        """Let something happen so much after heat or cooling next starts (or stops)."""
+        self._next.setdefault((chamber, on), []).append((after_s, then))
 
     @contextlib.contextmanager
     def in_place(self) -> Iterator[None]:

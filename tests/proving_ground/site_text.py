@@ -70,7 +70,7 @@ def _draw_probe(site: Table, name: str, number: int, random: Random, lease: floa
         "bad_run": random.randint(2, 6),
         "good_run": random.randint(1, 4),
         "median_of": random.choice([1, 3, 3, 5]),
-        "frozen_s": random.choice([0, 6 * 3600, 86400, 86400]),
+        "frozen_s": random.choice([0, 2 * 3600, 6 * 3600, 86400]),
     }
 
 
@@ -163,6 +163,10 @@ def draw_edit(site: Table, random: Random) -> list[tuple[list[str], Any]]:
         (["chamber", chamber, "limits", "air_lowest_c"], random.choice([-6.0, -1.0, 3.0])),
         (["chamber", chamber, "limits", "freezing_point_c"], random.choice([-2.0, -0.5])),
     ]
+    for name, circuit in sorted(site["circuit"].items()):
+        rated_a = max(one.get("rated_a", 0.0) for one in site["output"].values())
+        other_a = round(max(rated_a, circuit["limit_a"] + random.choice([-0.4, 0.3, 0.8])), 2)
+        changes.append((["circuit", name, "limit_a"], other_a))
     probe = random.choice(sorted(site["probe"]))
     changes.append((["probe", probe, "median_of"], random.choice([1, 3, 5])))
     if site["output"][output]["duty"] == "cool" and site["output"][output].get("kind") != "valve":

@@ -146,7 +146,8 @@ def _draw_room(random: Random) -> Room:
     if random.random() < 0.8:
         batch = Batch(vessel.beer_l, vessel.original_plato, vessel.final_plato)
     probe = ProbeModel(random.uniform(-0.4, 0.4), random.choice([0.0, 0.03, 0.03, 0.08]))
-    return Room(parameters, ambient.temp_c, random.uniform(3.0, 24.0), batch, probe)
+    beer_c = random.uniform(-0.5, 4.0) if random.random() < 0.15 else random.uniform(3.0, 24.0)
+    return Room(parameters, ambient.temp_c, beer_c, batch, probe)
 
 
 def _draw_parameters(random: Random) -> ChamberParameters:
@@ -195,5 +196,5 @@ def _draw_script(random: Random, world: World) -> Script:
 
 def _first_order(random: Random, world: World) -> dict[str, Any]:
     if random.random() < 0.3:
-        return {"what": "SetTarget", "target_c": random.choice([1.0, 4.0, 12.0, 18.0, 20.0])}
+        return {"what": "SetTarget", "target_c": random.choice([-1.5, 1.0, 4.0, 12.0, 18.0, 20.0])}
     return {"what": "StartProfile", "profile": draw_profile(random, world.span_s)}
