@@ -69,7 +69,7 @@ class _View:
     vessel_c: float | None
     air_c: float | None
     beer_c: float | None
-    """Where the beer is, by both probes: what the bands go by."""
+    """Where the beer is, by both probes: what bands and profile go by; safety goes by the probe."""
     placing: placing.Placing
 
 
@@ -90,10 +90,10 @@ def step(
     if settings.calendar is not None and now.wall_trusted:
         wall = WallTime(now.wall_utc_s, settings.calendar)
     for command in inputs.commands:
-        state = orders.obey(state, settings, command, view.vessel_c, now, events)
+        state = orders.obey(state, settings, command, view.beer_c, now, events)
     if state.planned is not None:
-        state = profile_orders.start_what_is_due(state, settings, view.vessel_c, now, events)
-    state = profile_run.advance(state, view.vessel_c, passed_s, wall, events)
+        state = profile_orders.start_what_is_due(state, settings, view.beer_c, now, events)
+    state = profile_run.advance(state, view.beer_c, passed_s, wall, events)
     target = profile_run.target(state)
     called = _call(state, settings, target, view, now)
     was_running = _running(state.histories)
@@ -102,7 +102,7 @@ def step(
     state, watches = _watch(state, settings, outputs, view, now)
     state = replace(state, stops=_stops(state, outputs, view, now))
     state = _tell_target(state, target, events)
-    state = conditions.follow_deviation(state, settings, target, view.vessel_c, now.mono_s)
+    state = conditions.follow_deviation(state, settings, target, view.beer_c, now.mono_s)
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)

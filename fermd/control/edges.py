@@ -109,4 +109,4 @@ def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
             carried = since_s < CARRIED_S[Duty.HEAT] or -way * trend_c_per_h > SETTLED_C_PER_H
         if carried or to_go_c(stop, sight.beer_c) > 0:
             return False
-    return sight.drift_c_per_h is None or way * sight.drift_c_per_h > 0
+    return sight.drift_c_per_h is not None and way * sight.drift_c_per_h > 0

@@ -151,7 +151,10 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
 
 
 def _swing(plain: Mapping[str, Any]) -> Swing:
-    """Return what was learned; what was written before this was remembered has none of it."""
+    """Return what was learned; what was written before this was remembered has none of it.
+
+    Numbers that cannot be are a memory that cannot be believed, of the target as well.
+    """
     last = plain.get("ran_last")
     learned = {Duty(duty): _learned(known) for duty, known in plain.get("learned", {}).items()}
     return Swing(learned, None if last is None else Duty(last))

@@ -48,11 +48,18 @@ MOST_SHARE = 0.4
 """A probe that sees more of the air than this is no vessel probe."""
 
 KNOWN_TO = 0.03
-"""The share is known once its standard error is below this."""
+"""The share is known once its standard error is below this ..."""
+
+LEFT_OVER_C = 0.05
+"""... while the fit leaves over no more than this, °C: good fits leave 0.01 to 0.03 °C (chamber
+model), and a probe that was moved 0.12 °C."""
 
 DRAWN_S = 1800.0
 """The estimate follows the readings behind the model's back within this, s: longer than walls and
 probes lag, shorter than anything that the model does not know of lasts."""
+
+ARRIVED_C = 0.02
+"""An estimate that is given up has come back to the probe when it is so near, °C."""
 
 NOISE_WEIGHT = 0.02
 """What a window counts in the mean of what is left over: fifty of them, 4 h."""
@@ -121,7 +128,7 @@ class Placing:
     @property
     def is_known(self) -> bool:
         """Whether the fit is good enough to act on."""
-        return self.error_of_share <= KNOWN_TO
+        return self.error_of_share <= KNOWN_TO and self.noise_c2 <= LEFT_OVER_C**2
 
     @property
     def follows_per_h(self) -> float:
@@ -155,7 +162,9 @@ def _shown_c(placing: Placing, vessel_c: float) -> float | None:
     air_c = placing.air_seen_c
     if air_c is None or not placing.is_known:
         return None
-    share = min(placing.air_share, MOST_SHARE)
+    share = placing.air_share
+    if share > MOST_SHARE:
+        return None
     if share - placing.error_of_share < LEAST_SHARE:
         share = 0.0
     of_heater_c = placing.of_heater_c if placing.of_heater_c >= LEAST_OF_HEATER_C else 0.0
@@ -172,14 +181,20 @@ def _follow(placing: Placing, vessel_c: float, passed_s: float, *, heating: bool
     memory).
     """
     shown_c, before_c, air_c = _shown_c(placing, vessel_c), placing.beer_c, placing.air_seen_c
-    if shown_c is None or before_c is None or air_c is None:
-        return placing if placing.beer_c == shown_c else replace(placing, beer_c=shown_c)
+    drawn = passed_s / (passed_s + DRAWN_S)
+    if shown_c is None or air_c is None:
+        if before_c is None:
+            return placing
+        # Back to the probe without a jump, which would look like beer that moves.
+        back_c = before_c + drawn * (vessel_c - before_c)
+        return _FOLLOWED(placing, back_c if abs(back_c - vessel_c) > ARRIVED_C else None)
+    if before_c is None:
+        before_c = vessel_c
     power_c_per_h = placing.heater_warms_c_per_h if heating else 0.0
     moves_c_per_h = (
         placing.follows_per_h * (air_c - before_c) + placing.warms_c_per_h + power_c_per_h
     )
     foreseen_c = before_c + moves_c_per_h * passed_s / HOUR_S
-    drawn = passed_s / (passed_s + DRAWN_S)
     return _FOLLOWED(placing, foreseen_c + drawn * (shown_c - foreseen_c))
 
 
@@ -225,6 +240,9 @@ def observe(
     placing = _WATCHED(placing, air_seen_c, heater_seen)
     placing = _follow(placing, vessel_c, passed_s, heating=heating)
     window = placing.window
+    if window is not None and mono_s - window.since_mono_s > 2.0 * WINDOW_S:
+        # The loop did not run: what lies between belongs to no window.
+        return replace(placing, window=None, means=())
     if window is None or mono_s - window.since_mono_s < WINDOW_S:
         return _GATHERED(placing, _longer(window, vessel_c, air_c, heater, mono_s))
     count = window.readings
@@ -293,7 +311,10 @@ def _fit(placing: Placing, now: Means, span_h: float) -> Placing:
     left_c = moved_c - sum(map(mul, placing.numbers, x))
     squares = tuple(map(_fading, placing.squares, (one * other for one in x for other in x)))
     products = tuple(map(_fading, placing.products, (one * moved_c for one in x)))
-    noise_c2 = placing.noise_c2 + NOISE_WEIGHT * (left_c * left_c - placing.noise_c2)
+    noise_c2 = placing.noise_c2
+    if heater_0 == heater_1 == heater_2:
+        # A heater that was switched is seen late in ways that two windows cannot tell apart.
+        noise_c2 += NOISE_WEIGHT * (left_c * left_c - noise_c2)
     return _solved(replace(placing, squares=squares, products=products, noise_c2=noise_c2))
 
 
@@ -309,7 +330,9 @@ def _solved(placing: Placing) -> Placing:
         rows[place][place] += (LIKELY_NOISE_C / likely) ** 2
     of_share = [1.0 if place in (AT_ONCE, LATE) else 0.0 for place in range(NUMBERS)]
     numbers, toward_share = solve(rows, (list(placing.products), of_share))
-    variance = placing.noise_c2 * (toward_share[AT_ONCE] + toward_share[LATE])
+    variance = max(placing.noise_c2, LIKELY_NOISE_C**2) * (
+        toward_share[AT_ONCE] + toward_share[LATE]
+    )
     return replace(placing, numbers=tuple(numbers), error_of_share=max(0.0, variance) ** 0.5)
 
 

@@ -346,13 +346,16 @@ def _learn_lag(swing: Swing, settings: ChamberSettings, start: Turn) -> Swing:
 
 def _learn_coast(swing: Swing, settings: ChamberSettings, stop: Turn) -> Swing:
     swing = replace(swing, after_stop=None)
-    if not stop.teaches:
-        return swing
     duty, most_c = stop.duty, settings.foresight.most_c
     known = swing.learned.get(duty, NOTHING)
     weight = _weight(known.runs)
     seen_c = min(max(WAYS[duty] * (stop.beer_c - stop.furthest_c), 0.0), most_c)
-    error_c = abs(seen_c - stop.foreseen_c)
+    wrong_by_c = abs(seen_c - stop.foreseen_c)
+    error_c = known.error_c + WEIGHT * (wrong_by_c - known.error_c) if known.runs else 0.0
+    if not stop.teaches:
+        # No ordinary run; but that it was foreseen wrongly counts, or a wrong belief could keep
+        # every run from being an ordinary one.
+        return replace(swing, learned={**swing.learned, duty: replace(known, error_c=error_c)})
     known = replace(
         known,
         runs=known.runs + 1,
@@ -360,7 +363,7 @@ def _learn_coast(swing: Swing, settings: ChamberSettings, stop: Turn) -> Swing:
         difference_c=known.difference_c + weight * (stop.difference_c - known.difference_c),
         run_s=known.run_s + weight * (stop.run_s - known.run_s),
         least_swing_c=_least_swing_c(swing, settings, stop, known),
-        error_c=known.error_c + WEIGHT * (error_c - known.error_c) if known.runs else 0.0,
+        error_c=error_c,
     )
     return replace(swing, learned={**swing.learned, duty: known})
 
