@@ -118,7 +118,8 @@ class LoggingIn:
         address = "" if client is None else client.host
         wait_s = keeper.throttle.take(address)
         if wait_s > 0.0:
-            log.warning("log-in from %s: too many tries", address)
+            # No warning: nobody shall fill the log, and with it a flash card, by asking.
+            log.debug("log-in from %s: too many tries", address)
             raise RefusedError(
                 429,
                 "too many tries: wait a while",

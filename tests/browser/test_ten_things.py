@@ -167,22 +167,22 @@ def test_a_profile_is_looked_at_before_it_starts_now_or_at_a_time(cellar: Cellar
     cellar.site.order("ale", "set-target", target_c=18.0)
     cellar.page.go(ALE)
     cellar.page.press("Profile", within="#deck")
-    cellar.page.press("Ale with free rise and crash")
-    cellar.page.until_shown_in(".ahead table", "Free rise")
+    cellar.page.press("Cellar hold")
+    cellar.page.until_shown_in(".ahead table", "Final hold")
     cellar.page.press("At a time")
-    cellar.page.until_shown_in(".ahead table", "Free rise")
+    cellar.page.until_shown_in(".ahead table", "Final hold")
     cellar.page.press("Start it then")
     cellar.page.until_says("is going to start")
     planned = cellar.site.chamber("ale")["planned_start"]
-    assert (planned["profile"], planned["who"]) == ("Ale with free rise and crash", "Anna")
+    assert (planned["profile"], planned["who"]) == ("Cellar hold", "Anna")
     cellar.page.press("Undo")
     cellar.page.until_says("Undone")
     assert cellar.site.chamber("ale")["planned_start"] is None
     cellar.page.press("Profile", within="#deck")
-    cellar.page.press("Ale with free rise and crash")
-    cellar.page.until_shown_in(".ahead table", "Free rise")
+    cellar.page.press("Cellar hold")
+    cellar.page.until_shown_in(".ahead table", "Final hold")
     cellar.page.press("Start it now")
-    cellar.page.until_shown_in(".next .step", "Ale with free rise and crash: Step 1")
+    cellar.page.until_shown_in(".next .step", "Cellar hold: Step 1")
     assert cellar.site.chamber("ale")["mode"] == "profile"
 
 

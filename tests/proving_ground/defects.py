@@ -355,18 +355,18 @@ SHOWN_BY: dict[str, tuple[int, float]] = {
     "starts_beside_the_other": (8, 0.8),
     "believes_a_frozen_probe": (1, 0.8),
     "leaves_out_the_freezing_margin": (8, 0.8),
-    "misses_what_has_no_effect": (4, 0.8),
+    "misses_what_has_no_effect": (33, 1.8),
     "leases_never_run_out": (3, 0.8),
-    "charges_no_start_within_a_tick": (4, 0.8),
+    "charges_no_start_within_a_tick": (28, 0.8),
     "leaves_out_the_starts_per_hour": (1, 0.8),
     "takes_unknown_for_long_ago": (1, 0.8),
     "believes_every_record": (1, 0.8),
-    "forgets_lines_when_the_site_is_read_again": (7, 0.8),
+    "forgets_lines_when_the_site_is_read_again": (16, 0.8),
     "leaves_out_the_minimum_off_time": (3, 0.8),
     "leaves_out_the_fail_safe": (2, 0.8),
     "believes_stale_readings": (1, 0.8),
     "raises_no_alarm_about_a_probe": (1, 0.8),
-    "goes_on_without_air": (3, 0.8),
+    "goes_on_without_air": (16, 0.8),
     "leaves_out_the_air_limits": (2, 0.8),
     "leaves_out_the_longest_run": (1, 0.8),
     "argues_with_safety": (1, 0.8),
@@ -377,7 +377,7 @@ SHOWN_BY: dict[str, tuple[int, float]] = {
     "forgets_a_steps_clock": (1, 0.8),
     "repeats_a_step_after_a_restart": (1, 0.8),
     "skips_a_step": (1, 0.8),
-    "hurries_ramps": (4, 1.8),
+    "hurries_ramps": (8, 0.4),
     "shortens_holds": (1, 0.8),
     "tells_of_no_outage": (1, 0.8),
     "does_not_add_up_the_supply": (3, 0.8),
@@ -385,6 +385,10 @@ SHOWN_BY: dict[str, tuple[int, float]] = {
     "claims_the_lines_before_the_lock": (3, 0.8),
 }
 """The seed of the short world that shows a defect, and how much of it is enough, days."""
+
+
+IN_PEACE = {"hurries_ramps"}
+"""Shown by a world in which nothing happens after the first commands: a ramp comes to its end."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -404,7 +408,10 @@ class Defect:
     def world(self) -> World:
         """The beginning of the world that shows it."""
         seed, days = self.shown
-        return beginning_of(world_of(seed, Scale.SHORT), days)
+        world = beginning_of(world_of(seed, Scale.SHORT), days)
+        if self.plant.__name__ in IN_PEACE:
+            return replace(world, script=world.script[: len(world.rooms)])
+        return world
 
 
 def beginning_of(world: World, days: float) -> World:

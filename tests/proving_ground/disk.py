@@ -80,12 +80,12 @@ class SteppedWriting(writing.Writing):
         """Whether nothing that happened waits for the disk."""
         return not self.pending.happenings and self.pending.remembered is None
 
-    def step(self) -> None:
-        """Do what the thread would have done by now."""
-        for _ in range(1000):
+    def step(self) -> bool:
+        """Do what the thread would have done by now; whether that was anything."""
+        for rounds in range(1000):
             with self.changed:
                 if not self._something_due():
-                    return
+                    return rounds > 0
             self.work_once()
         raise AssertionError("the journal's thread would never rest")
 

@@ -420,8 +420,8 @@ class Run:
         if not self.disk.is_stuck:
             if self.calendar is not None:
                 self.calendar.look()
-            journal._writing.step()  # type: ignore[attr-defined]
-        self._looks_at_the_file(journal)
+            if journal._writing.step():  # type: ignore[attr-defined]
+                self._looks_at_the_file(journal)
         if journal.written_all:
             self._all_is_written()
         elif not self._disk_may_fail():

@@ -13,7 +13,7 @@ from checks import prove
 from prove import command_of
 from world import Scale, world_of
 
-SEEDS = (1, 2, 3, 4, 5, 7, 12, 20)
+SEEDS = (1, 2, 3, 4, 5, 8, 11, 12)
 
 INJECTED: Counter[str] = Counter()
 """What the worlds below have injected so far."""

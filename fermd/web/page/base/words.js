@@ -61,6 +61,7 @@ function format(options) {
 const at = (utc_s, options) => format(options).format(new Date(utc_s * 1000));
 
 export const clock = (utc_s) => at(utc_s, { hour: "numeric", minute: "2-digit" });
+export const date = (utc_s) => at(utc_s, { day: "numeric", month: "short" });
 export const day = (utc_s) => at(utc_s, { weekday: "short", day: "numeric", month: "short" });
 export const dayAndClock = (utc_s) =>
   at(utc_s, { weekday: "short", day: "numeric", month: "short", hour: "numeric", minute: "2-digit" });

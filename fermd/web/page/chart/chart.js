@@ -42,8 +42,8 @@ export function view(name) {
     }),
     legend(curves),
     curves.trouble && h("p", { class: "trouble" }, curves.trouble),
-    curves.data && marksInView(curves.data),
-    curves.data && asTable(curves.data));
+    curves.data && marksInView(curves.data, span),
+    curves.data && asTable(curves.data, span));
 }
 
 function legend({ data }) {

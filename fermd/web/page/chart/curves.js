@@ -99,7 +99,7 @@ async function fetchCurves(name, chart) {
   try {
     const found = await get(`${chamberPlace(name, "curves")}?from_utc_s=${from.toFixed(1)}&to_utc_s=${to.toFixed(1)}&points=${POINTS}&units=${state.unit}`);
     Object.assign(chart, { found, got, trouble: "" });
-    chart.data = columns(name, found, window);
+    chart.data = columns(name, found);
     batchStart(name, chart);
   } catch (refused) {
     chart.trouble = `No curves: ${refused.message}`;
@@ -112,7 +112,7 @@ async function fetchCurves(name, chart) {
 }
 
 /** The record and the forecast behind it, as columns over one line of times. */
-function columns(name, found, window) {
+function columns(name, found) {
   const seen = forecast(name);
   const ahead = (seen?.beer ?? []).filter(([utc_s]) => utc_s > siteNow());
   const times = Array.from({ length: found.count }, (_, index) => found.from_utc_s + (index + 0.5) * found.bucket_s);
@@ -127,7 +127,6 @@ function columns(name, found, window) {
   const last = state.status.chambers[name]?.vessel;
   const bridge = recorded.map((_, index) => (index === recorded.length - 1 && last?.trusted ? last.temp_c : null));
   return {
-    from: window.from, to: window.to,
     times: [...recorded, ...after],
     vessel: probe(found.vessel), air: probe(found.air),
     ahead: [...bridge, ...ahead.slice(ahead.length - after.length).map(([, beer_c]) => beer_c)],

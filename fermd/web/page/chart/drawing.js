@@ -2,11 +2,13 @@
 
 import { isFresh, siteNow } from "../base/live.js";
 import { state } from "../base/store.js";
-import { clock, day, fixed, parts, shownTemp } from "../base/words.js";
+import { clock, date, day, fixed, parts, shownTemp } from "../base/words.js";
 import { curvesOf, look, lookAt, wanted } from "./curves.js";
 import { Gestures } from "./gestures.js";
 import { paintOver, paintUnder } from "./layers.js";
 import { colours } from "./palette.js";
+
+const STRIPS_SHARE = 0.15; // of the height, from below
 
 export class Drawing {
   constructor(node, chamber) {
@@ -84,8 +86,8 @@ export class Drawing {
       cursor: { drag: { x: false, y: false, setScale: false }, points: { show: false }, y: false },
       scales: { x: { time: true }, y: { range: () => reach(curvesOf(self.chamber).data, self.window()) } },
       axes: [
-        { stroke: paint.faint, grid: { stroke: paint.thin, width: 1 }, ticks: { stroke: paint.rule, width: 1 }, font: paint.font, space: 64, values: (_plot, times) => timeWords(times) },
-        { stroke: paint.faint, grid: { stroke: paint.thin, width: 1 }, ticks: { show: false }, font: paint.font, size: 40, values: (_plot, temps) => temps.map((temp) => fixed(temp, Number.isInteger(temp) ? 0 : 1)) },
+        { stroke: paint.faint, grid: { stroke: paint.thin, width: 1 }, ticks: { stroke: paint.rule, width: 1 }, font: paint.font, space: 70, values: (_plot, times) => timeWords(times) },
+        { stroke: paint.faint, grid: { stroke: paint.thin, width: 1 }, ticks: { show: false }, font: paint.font, size: 40, values: (plot, temps) => temps.map((temp) => degreeWords(plot, temp)) },
       ],
       series: [
         {},
@@ -150,14 +152,22 @@ function nearest(times, at) {
   return at - times[low] < times[high] - at ? low : high;
 }
 
+/** A degree on the axis; none beside the strips, which have names of their own there. */
+function degreeWords(plot, temp) {
+  const { min, max } = plot.scales.y;
+  return (temp - min) / (max - min) < STRIPS_SHARE ? null : fixed(temp, Number.isInteger(temp) ? 0 : 1);
+}
+
 /** Times on the axis: the hour, and under the first of each day its date. */
 function timeWords(times) {
   let before = null;
+  const hasOnlyDays = times.length > 1 && times[1] - times[0] >= 86400 - 3600;
+  if (hasOnlyDays) return times.map((utc_s) => date(utc_s));
   return times.map((utc_s) => {
-    const { day: date, hour, minute } = parts(utc_s);
+    const { day: dayOfMonth, hour, minute } = parts(utc_s);
     const midnight = hour === "00" && minute === "00";
-    const isNew = date !== before;
-    before = date;
+    const isNew = dayOfMonth !== before;
+    before = dayOfMonth;
     const words = day(utc_s);
     if (midnight) return words;
     return isNew ? `${clock(utc_s)}\n${words}` : clock(utc_s);

@@ -7,8 +7,8 @@ import { sentence, when } from "../base/words.js";
 
 const SHOWN = 6;
 
-export function marksInView(data) {
-  const seen = data.marks.filter((mark) => mark.utc_s >= data.from && mark.utc_s <= data.to);
+export function marksInView(data, { from, to }) {
+  const seen = data.marks.filter((mark) => mark.utc_s >= from && mark.utc_s <= to);
   if (!seen.length) return null;
   return h("details", { class: "marks", key: "marks" },
     h("summary", null, `${seen.length} ${seen.length === 1 ? "mark" : "marks"} in view: steps, alarms and notes`),

@@ -6,8 +6,8 @@ import { fixed, shownTemp, unitSign, when } from "../base/words.js";
 
 const ROWS = 16;
 
-export function asTable(data) {
-  const places = data.times.map((_, index) => index).filter((index) => data.times[index] >= data.from && data.times[index] <= data.to && data.vessel.mean[index] !== null);
+export function asTable(data, { from, to }) {
+  const places = data.times.map((_, index) => index).filter((index) => data.times[index] >= from && data.times[index] <= to && data.vessel.mean[index] !== null);
   const every = Math.max(1, Math.ceil(places.length / ROWS));
   const rows = places.filter((_, place) => place % every === 0);
   const cell = (value) => h("td", null, value === null ? "–" : fixed(shownTemp(value), 1));

@@ -33,26 +33,29 @@ function noReading(vessel) {
   return h("p", { class: "reading none" },
     h("span", { class: "what" }, "The beer is at"),
     h("span", { class: "number", "aria-hidden": "true" }, "– –"),
-    h("span", { class: "lost" }, sentence(vessel.words)));
+    h("span", { class: "lost" }, sentence(vessel.words)),
+    h("span", { class: "hint" }, ADVICE[vessel.fault] ?? LOOK_AT_IT));
 }
+
+const LOOK_AT_IT = "Look at the probe, its plug and its wire; fermd probes on the board shows what is on the bus. Without a trusted reading nothing is switched on, unless the site file says otherwise.";
+const ADVICE = { starting: "It has just been found; a few good readings in a row, and it is trusted." };
 
 function should(chamber) {
   const { target, vessel } = chamber;
   if (!target) return ["No target: neither heat nor cooling is called for. ", h("span", { class: "from" }, sentence(chamber.mode_words))];
   const words = [h("span", null, "Should be "), h("b", null, chamber.target_words)];
-  if (vessel.trusted) words.push(h("span", null, `, ${apart(vessel.temp_c, target, chamber.bands)}`));
+  if (vessel.trusted) words.push(h("span", null, `, ${apart(vessel.temp_c, target, chamber.call)}`));
   words.push(h("span", { class: "from" }, sentence(chamber.mode_words)));
   return words;
 }
 
-/** How far the beer is from its target, in words. Nothing is called for within the band. */
-export function apart(beer_c, target, bands) {
-  const above = beer_c - target.cool_c;
-  const below = target.heat_c - beer_c;
-  if (above > (bands?.cool_c ?? 0)) return `${difference(above)} too warm`;
-  if (below > (bands?.heat_c ?? 0)) return `${difference(below)} too cold`;
+/** How far the beer is from its target; that it is too far is for the daemon's call to say. */
+export function apart(beer_c, { heat_c, cool_c }, call) {
+  const above = beer_c - cool_c;
+  const below = heat_c - beer_c;
   if (Math.max(above, below) < 0.05) return "and it is";
-  return `${difference(Math.max(above, below))} ${above > below ? "above" : "below"}, within its band`;
+  if (above > below) return `${difference(above)} ${call === "cool" ? "too warm" : "above"}`;
+  return `${difference(below)} ${call === "heat" ? "too cold" : "below"}`;
 }
 
 function rulerWords(chamber) {

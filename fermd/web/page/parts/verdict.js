@@ -54,14 +54,19 @@ function siteTroubles(status) {
 }
 
 function ofAlarm(alarm, chamber) {
-  const quiet = alarm.phase === "acknowledged" && alarm.severity !== "critical";
   return {
     key: `${chamber} ${alarm.alarm} ${alarm.subject}`,
-    level: quiet ? "notice" : alarm.severity,
+    level: levelOf(alarm),
     words: alarm.words.replace(/^(critical|warning|notice): /, ""),
     chamber,
     alarm,
   };
+}
+
+/** What is over by now wants a look, and no more; what was seen and is not critical is known. */
+function levelOf({ severity, phase, holds }) {
+  if (!holds) return severity === "critical" && phase === "raised" ? "warning" : "notice";
+  return phase === "acknowledged" && severity !== "critical" ? "notice" : severity;
 }
 
 /** The worst level of these, or that nothing is known. */

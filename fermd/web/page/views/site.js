@@ -32,7 +32,7 @@ function glance(name, chamber) {
       h("h2", null, sign(how), name, h("span", { class: "hidden" }, `: ${WORDS[how]}`)),
       h("p", { class: "reading" }, h("span", { class: "number" }, vessel.trusted ? fixed(shownTemp(vessel.temp_c), 1) : "– –"), h("span", { class: "scale" }, ` ${unitSign()}`)),
       h("p", { class: "should" }, vessel.trusted
-        ? (target ? `should be ${chamber.target_words}, ${apart(vessel.temp_c, target, chamber.bands)}` : "no target")
+        ? (target ? `should be ${chamber.target_words}, ${apart(vessel.temp_c, target, chamber.call)}` : "no target")
         : sentence(vessel.words)),
       ruler({ beer_c: vessel.trusted ? vessel.temp_c : null, air_c: air?.trusted ? air.temp_c : null, target, bands: chamber.bands, heading_c: going?.temp_c ?? null, words: `Beer ${vessel.words}, target ${chamber.target_words}` }),
       h("p", { class: "brief" }, brief(chamber)),
