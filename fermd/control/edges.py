@@ -8,7 +8,6 @@ band, unless the beer has plainly gone there by itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fermd.control.bands import Edges, plain_edges
@@ -20,13 +19,13 @@ LEAVES_C = 0.1
 """Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
 more than the probe's step and noise."""
 
-CARRIED_S: Mapping[Duty, float] = {Duty.COOL: 7200.0, Duty.HEAT: 1200.0}
-"""Without an air probe: beer that has not turned so long after a stop, s, is no longer carried by
-what was stored: two hours for the cold of a cabinet, 20 min for the heat of a belt (chamber model)."""
+CARRIED_S = 1200.0
+"""So long after a stop, s, beer is still carried by what was stored in any case: the heat of a belt
+takes that (chamber model)."""
 
 SETTLED_C_PER_H = 0.6
-"""Air that comes back to the beer more slowly than this, °C/h, gives nothing any more that was stored:
-a cabinet's comes back by several degrees in the first hour (chamber model)."""
+"""Air that comes back to the beer more slowly than this, °C/h, gives nothing any more that was
+stored: a cabinet's comes back by several degrees in the first hour (chamber model)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,16 +96,15 @@ def _side(
 def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
     """Tell whether beer on this side of its target is there by itself, and not by the other side.
 
-    The other side's coast must be over, and the beer must be moving away with everything off.
+    It must be moving away with everything off, and what the other side stored must be spent: it
+    is given off while the air comes back.
     """
+    if sight.drift_c_per_h is None or way * sight.drift_c_per_h <= 0:
+        return False
     stop = swing.after_stop
-    if stop is not None:
-        trend_c_per_h, since_s = sight.air_trend_c_per_h, sight.mono_s - stop.at_mono_s
-        if trend_c_per_h is None:
-            carried = since_s < CARRIED_S[stop.duty]
-        else:
-            # What was stored is given off while the air comes back.
-            carried = since_s < CARRIED_S[Duty.HEAT] or -way * trend_c_per_h > SETTLED_C_PER_H
-        if carried or to_go_c(stop, sight.beer_c) > 0:
-            return False
-    return sight.drift_c_per_h is not None and way * sight.drift_c_per_h > 0
+    if stop is None:
+        return True
+    trend_c_per_h = sight.air_trend_c_per_h
+    spent = trend_c_per_h is not None and -way * trend_c_per_h <= SETTLED_C_PER_H
+    just = sight.mono_s - stop.at_mono_s < CARRIED_S
+    return spent and not just and to_go_c(stop, sight.beer_c) <= 0

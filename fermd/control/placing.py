@@ -101,7 +101,7 @@ class Placing:
     """Sums of products of what was seen, row by row, the older the less."""
     products: tuple[float, ...] = (0.0,) * NUMBERS
     """The same with the vessel probe's moves."""
-    noise_c2: float = 25.0 * LIKELY_NOISE_C**2
+    noise_c2: float = 4.0 * LIKELY_NOISE_C**2
     """Mean square of what the fit leaves over, °C²."""
     error_of_share: float = 1.0
     """Standard error of `air_share`."""

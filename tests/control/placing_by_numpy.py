@@ -16,11 +16,13 @@ import numpy as np
 import numpy.typing as npt
 
 from fermd.control.placing import (
+    ARRIVED_C,
     DRAWN_S,
     FORGETTING,
     KNOWN_TO,
     LEAST_OF_HEATER_C,
     LEAST_SHARE,
+    LEFT_OVER_C,
     LIKELY,
     LIKELY_NOISE_C,
     MOST_SHARE,
@@ -50,7 +52,7 @@ class Fit:
     """What all windows up to one say of the seven numbers."""
 
     numbers: Array = field(default_factory=lambda: np.zeros(7))
-    noise_c2: float = (5.0 * LIKELY_NOISE_C) ** 2
+    noise_c2: float = (2.0 * LIKELY_NOISE_C) ** 2
     error_of_share: float = 1.0
     squares: Array = field(default_factory=lambda: np.zeros((7, 7)))
     products: Array = field(default_factory=lambda: np.zeros(7))
@@ -58,12 +60,14 @@ class Fit:
     def with_row(self, rows: Sequence[Array], moves_c: Sequence[float]) -> Fit:
         """Fit anew over all rows; what the last one left over goes into the noise."""
         left_c = moves_c[-1] - float(rows[-1] @ self.numbers)
-        noise_c2 = self.noise_c2 * (1.0 - NOISE_WEIGHT) + NOISE_WEIGHT * left_c**2
+        noise_c2 = self.noise_c2
+        if not rows[-1][2:4].any():
+            noise_c2 = noise_c2 * (1.0 - NOISE_WEIGHT) + NOISE_WEIGHT * left_c**2
         x, y = np.array(rows), np.array(moves_c)
         weights = FORGETTING ** np.arange(len(rows) - 1, -1, -1)
         squares, products = x.T @ (weights[:, None] * x), x.T @ (weights * y)
         covariance = np.linalg.inv(squares + RIDGE)
-        error = float(np.sqrt(noise_c2 * (SHARES @ covariance @ SHARES)))
+        error = float(np.sqrt(max(noise_c2, LIKELY_NOISE_C**2) * (SHARES @ covariance @ SHARES)))
         return Fit(covariance @ products, noise_c2, error, squares, products)
 
 
@@ -131,14 +135,18 @@ class Seen:
             self.heater, read.heating, read.passed_s, fit.numbers[3], float(HEATERS @ fit.numbers)
         )
         by_reading_c = _by_reading_c(fit, read.vessel_c, air_c, heater)
-        if by_reading_c is None or self.beer_c is None:
-            return Seen(air_c, heater, by_reading_c)
+        drawn = read.passed_s / (read.passed_s + DRAWN_S)
+        if by_reading_c is None:
+            if self.beer_c is None:
+                return Seen(air_c, heater)
+            back_c = self.beer_c * (1.0 - drawn) + read.vessel_c * drawn
+            near = abs(back_c - read.vessel_c) <= ARRIVED_C
+            return Seen(air_c, heater, None if near else back_c)
+        before_c = read.vessel_c if self.beer_c is None else self.beer_c
         seen_of_beer = 1.0 - min(max(float(SHARES @ fit.numbers), 0.0), MOST_SHARE)
         rate, warmth, power = fit.numbers[4:]
-        speed_c_per_h = (
-            rate * (air_c - self.beer_c) + (warmth + power * read.heating) / seen_of_beer
-        )
-        model_c = self.beer_c + speed_c_per_h * read.passed_s / 3600.0
+        speed_c_per_h = rate * (air_c - before_c) + (warmth + power * read.heating) / seen_of_beer
+        model_c = before_c + speed_c_per_h * read.passed_s / 3600.0
         # The implicit step of a first-order lag.
         drawn_c = (DRAWN_S * model_c + read.passed_s * by_reading_c) / (DRAWN_S + read.passed_s)
         return Seen(air_c, heater, float(drawn_c))
@@ -153,9 +161,9 @@ def _late(before: float, now: float, passed_s: float, late: float, whole: float)
 
 
 def _by_reading_c(fit: Fit, vessel_c: float, air_c: float, heater: float) -> float | None:
-    if fit.error_of_share > KNOWN_TO:
+    share, of_heater_c = float(SHARES @ fit.numbers), float(HEATERS @ fit.numbers)
+    if fit.error_of_share > KNOWN_TO or fit.noise_c2 > LEFT_OVER_C**2 or share > MOST_SHARE:
         return None
-    share, of_heater_c = min(float(SHARES @ fit.numbers), MOST_SHARE), float(HEATERS @ fit.numbers)
     share = share if share >= LEAST_SHARE + fit.error_of_share else 0.0
     of_heater_c = of_heater_c if of_heater_c >= LEAST_OF_HEATER_C else 0.0
     if share == of_heater_c == 0.0:

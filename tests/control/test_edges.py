@@ -8,7 +8,7 @@ import pytest
 from chamber_bench import unprotected
 
 from fermd.control.bands import Edges, plain_edges
-from fermd.control.edges import CARRIED_S, LEAVES_C, Sight, edges
+from fermd.control.edges import CARRIED_S, LEAVES_C, SETTLED_C_PER_H, Sight, edges
 from fermd.control.settings import (
     CoolBandSettings,
     Duty,
@@ -22,6 +22,8 @@ HEAT, COOL = HeatBandSettings(0.2, 0.4, 0.5), CoolBandSettings(0.3, 0.6, 0.7)
 GIVEN = unprotected(heat=HEAT, cool=COOL)
 AT_10 = Target.at(10.0)
 IDLE = Sight(10_000.0, 10.0, 10.0, None, 0.0, None)
+FALLING = replace(IDLE, drift_c_per_h=-0.05)
+"""Beer that cools by itself with everything off."""
 KNOWN = Learned(runs=5, coast_c=0.4, difference_c=8.0, run_s=600.0)
 NO_COOL_YET = {Duty.COOL: Learned(runs=1), Duty.HEAT: Learned(runs=1)}
 
@@ -143,39 +145,46 @@ def heat_from_c(given: Swing, sight: Sight = IDLE) -> float:
     return edges(given, GIVEN, AT_10, sight).heat_from_c
 
 
-JUST = Turn(Duty.COOL, IDLE.mono_s - 600.0, beer_c=9.9, furthest_c=9.7)
-LONG_AGO = replace(JUST, at_mono_s=IDLE.mono_s - CARRIED_S[Duty.COOL])
+JUST = Turn(Duty.COOL, IDLE.mono_s - CARRIED_S + 1.0, beer_c=9.9, furthest_c=9.7)
+LONG_AGO = replace(JUST, at_mono_s=IDLE.mono_s - CARRIED_S)
+LOW = replace(FALLING, beer_c=9.6, air_trend_c_per_h=SETTLED_C_PER_H)
+EARLY_C = 10.0 - 0.2 - LEAVES_C
 
 
 def test_beer_that_has_turned_and_leaves_its_band_again_is_heated_early() -> None:
-    assert heat_from_c(swing()) == pytest.approx(10.0 - 0.2 - LEAVES_C)
+    assert heat_from_c(swing(), FALLING) == pytest.approx(EARLY_C)
 
 
 def test_beer_that_still_coasts_from_cooling_is_not_heated() -> None:
-    low = replace(IDLE, beer_c=9.6)
-    assert heat_from_c(swing(after_stop=JUST), low) == 9.5
-    # Two hours after the stop, where it was foreseen to come to, it is there by itself.
-    assert heat_from_c(swing(after_stop=LONG_AGO), low) == pytest.approx(9.65)
-    # But not while more was foreseen: so much further still.
+    assert heat_from_c(swing(after_stop=JUST), LOW) == 9.5
+    # Where it was foreseen to come to, and with air that has come back, it is there by itself.
+    assert heat_from_c(swing(after_stop=LONG_AGO), LOW) == pytest.approx(EARLY_C)
+    # But not while the air still comes back, or nobody knows, ...
+    cold = replace(LOW, air_trend_c_per_h=SETTLED_C_PER_H + 0.1)
+    assert heat_from_c(swing(after_stop=LONG_AGO), cold) == 9.5
+    assert heat_from_c(swing(after_stop=LONG_AGO), replace(LOW, air_trend_c_per_h=None)) == 9.5
+    # ... nor while more was foreseen: so much further still.
     more = replace(LONG_AGO, foreseen_c=0.5)
-    assert heat_from_c(swing(after_stop=more), low) == pytest.approx(9.5 - 0.2)
+    assert heat_from_c(swing(after_stop=more), LOW) == pytest.approx(9.5 - 0.2)
 
 
 def test_beer_that_would_come_back_by_itself_is_not_heated() -> None:
     assert heat_from_c(swing(), replace(IDLE, drift_c_per_h=0.05)) == 9.5
-    assert heat_from_c(swing(), replace(IDLE, drift_c_per_h=-0.05)) == pytest.approx(9.65)
+    assert heat_from_c(swing(), IDLE) == 9.5
 
 
 def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
-    stop = Turn(Duty.HEAT, IDLE.mono_s - CARRIED_S[Duty.HEAT], beer_c=9.9, furthest_c=10.1)
-    sight = replace(IDLE, beer_c=10.3, drift_c_per_h=0.2)
+    stop = Turn(Duty.HEAT, IDLE.mono_s - CARRIED_S, beer_c=9.9, furthest_c=10.1)
+    sight = replace(IDLE, beer_c=10.3, drift_c_per_h=0.2, air_trend_c_per_h=-SETTLED_C_PER_H)
     given = swing(Duty.HEAT, after_stop=stop)
     assert edges(given, GIVEN, AT_10, sight).cool_from_c == pytest.approx(10.3 + LEAVES_C)
+    hot = replace(sight, air_trend_c_per_h=-SETTLED_C_PER_H - 0.1)
+    assert edges(given, GIVEN, AT_10, hot).cool_from_c == pytest.approx(10.7)
 
 
 def test_the_changeover_band_is_never_narrower_than_what_is_set() -> None:
     tight = replace(GIVEN, heat=replace(HEAT, changeover_band_c=0.25))
-    assert edges(swing(), tight, AT_10, IDLE).heat_from_c == pytest.approx(9.75)
+    assert edges(swing(), tight, AT_10, FALLING).heat_from_c == pytest.approx(9.75)
 
 
 def test_beer_that_stands_still_off_its_target_is_not_taken_to_leave_it() -> None:
@@ -184,7 +193,8 @@ def test_beer_that_stands_still_off_its_target_is_not_taken_to_leave_it() -> Non
 
 def test_beer_that_has_just_arrived_where_it_was_foreseen_to_come_to_is_there_by_itself() -> None:
     arrived = replace(LONG_AGO, beer_c=10.0, foreseen_c=0.5)
-    assert heat_from_c(swing(after_stop=arrived), replace(IDLE, beer_c=9.5)) == pytest.approx(9.65)
+    there = replace(LOW, beer_c=9.5)
+    assert heat_from_c(swing(after_stop=arrived), there) == pytest.approx(EARLY_C)
 
 
 def test_a_side_that_may_not_foresee_keeps_its_changeover_band() -> None:

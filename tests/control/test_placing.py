@@ -13,10 +13,13 @@ import numpy as np
 import pytest
 
 from fermd.control.placing import (
+    ARRIVED_C,
     KNOWN_TO,
     LEAST_OF_HEATER_C,
     LEAST_SHARE,
+    LEFT_OVER_C,
     MOST_SHARE,
+    WINDOW_S,
     Placing,
     beer_c,
     drift_c_per_h,
@@ -151,27 +154,61 @@ def test_the_estimate_is_never_further_from_the_probe_than_is_allowed() -> None:
     assert beer_c(known, ForesightSettings(foresee=False), 12.0) == 12.0
 
 
-def test_no_probe_is_taken_to_see_more_air_than_a_vessel_probe_can() -> None:
-    numbers = (0.9, 0.0, 0.0, 0.0, 0.1, 0.1, 0.0)
-    wild = Placing(numbers=numbers, error_of_share=KNOWN_TO / 2)
-    seen = observe(wild, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+LONG_S = 1e12
+"""A tick so long that the estimate is drawn to the reading in it."""
+
+
+def test_a_probe_that_sees_more_air_than_a_vessel_probe_can_is_not_believed() -> None:
+    most = Placing((MOST_SHARE, *[0.0] * 6), error_of_share=KNOWN_TO / 2)
+    seen = observe(most, 10.0, 5.0, LONG_S, 1000.0, heating=False)
     assert seen.beer_c == pytest.approx((10.0 - MOST_SHARE * 5.0) / (1.0 - MOST_SHARE))
+    wild = replace(most, numbers=(MOST_SHARE + 0.01, *[0.0] * 6))
+    assert observe(wild, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is None
 
 
 def test_a_share_counts_from_the_least_that_is_surely_one() -> None:
     share = 0.05
     surely = Placing((share, *[0.0] * 6), error_of_share=share - LEAST_SHARE)
-    seen = observe(surely, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    seen = observe(surely, 10.0, 5.0, LONG_S, 1000.0, heating=False)
     assert seen.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share))
     perhaps = replace(surely, error_of_share=surely.error_of_share + 0.001)
-    assert observe(perhaps, 10.0, 5.0, TICK_S, 1000.0, heating=False).beer_c is None
+    assert observe(perhaps, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is None
 
 
 def test_a_heater_counts_from_the_least_warmth_that_is_seen() -> None:
     beside = Placing((0.0, 0.0, LEAST_OF_HEATER_C, *[0.0] * 4), error_of_share=0.01)
-    assert observe(beside, 10.0, 5.0, TICK_S, 1000.0, heating=True).beer_c == pytest.approx(9.9)
+    assert observe(beside, 10.0, 5.0, LONG_S, 1000.0, heating=True).beer_c == pytest.approx(9.9)
     less = replace(beside, numbers=(0.0, 0.0, 0.09, *[0.0] * 4))
-    assert observe(less, 10.0, 5.0, TICK_S, 1000.0, heating=True).beer_c is None
+    assert observe(less, 10.0, 5.0, LONG_S, 1000.0, heating=True).beer_c is None
+
+
+def test_a_fit_that_leaves_too_much_over_is_not_believed() -> None:
+    """A probe that was moved from the wall into a well, say."""
+    good = Placing((0.2, *[0.0] * 6), error_of_share=0.01, noise_c2=LEFT_OVER_C**2)
+    assert observe(good, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is not None
+    moved = replace(good, noise_c2=LEFT_OVER_C**2 * 1.01)
+    assert observe(moved, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is None
+
+
+def test_the_estimate_comes_and_goes_without_a_jump() -> None:
+    known = Placing((0.2, *[0.0] * 6), error_of_share=0.01)
+    seen = observe(known, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    assert seen.beer_c == pytest.approx(10.0, abs=0.02)
+    gone = replace(known, beer_c=11.0, error_of_share=1.0)
+    back = observe(gone, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    assert back.beer_c == pytest.approx(11.0, abs=0.02)
+    there = observe(replace(gone, beer_c=10.0 + ARRIVED_C), 10.0, 5.0, TICK_S, 1e3, heating=False)
+    assert there.beer_c is None
+
+
+def test_a_time_in_which_the_loop_did_not_run_belongs_to_no_window() -> None:
+    placing = Vessel(share=0.15).live(Placing(), 12.0)
+    assert placing.window is not None
+    later_s = placing.window.since_mono_s + 2 * WINDOW_S
+    kept = observe(placing, 12.0, 12.0, TICK_S, later_s, heating=False)
+    assert kept.squares != placing.squares
+    gap = observe(placing, 12.0, 12.0, TICK_S, later_s + 1.0, heating=False)
+    assert (gap.window, gap.means, gap.squares) == (None, (), placing.squares)
 
 
 @pytest.mark.parametrize("numbers", [(0.2, 0.0), (0.0, 0.2), (-0.1, 0.2)], ids=str)

@@ -246,6 +246,8 @@ def test_a_run_from_afar_teaches_only_who_knows_nothing_yet() -> None:
     assert not ride.swing.afar
     ride.to(14.0, 3600.0).to(10.0, 7200.0, Duty.COOL).to(9.9, 3600.0).to(10.0, 3600.0)
     assert ride.cool.runs == 1
+    # But that it was foreseen wrongly counts, or a wrong belief could last for ever.
+    assert ride.cool.error_c == pytest.approx(0.3 * 0.5, abs=0.03)
 
 
 def test_a_heater_is_learned_in_the_same_way_with_the_sign_turned() -> None:
