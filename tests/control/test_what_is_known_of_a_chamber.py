@@ -12,7 +12,7 @@ from fermd.control.decision import Decision
 from fermd.control.knowledge import Knowledge, KnownSide, knowledge
 from fermd.control.placing import LEAST_SHARE, Placing
 from fermd.control.settings import Duty, ForesightSettings
-from fermd.control.swing import Learned
+from fermd.control.swing import LEAST_DIFFERENCE_C, Learned
 from fermd.control.wording import Unit
 
 COOLED = KnownSide(Duty.COOL, 12, 0.36, 4.8, -0.03, 0.02, acted_on=True)
@@ -89,3 +89,16 @@ def test_a_probe_sees_the_air_from_the_least_share_that_is_told(decision: Decisi
     assert known.air_share == LEAST_SHARE
     # Beer that does not follow the air at all has no time constant.
     assert known.time_constant_h is None
+
+
+def test_a_side_is_told_in_the_brewers_unit_with_its_air_from_the_least_that_tells() -> None:
+    (side,) = wording.known_of(Knowledge((COOLED,)), Unit.FAHRENHEIT)
+    assert side == "after cooling the beer goes on by 0.65 °F (air 8.6 °F colder)"
+    least = replace(COOLED, difference_c=LEAST_DIFFERENCE_C)
+    (side,) = wording.known_of(Knowledge((least,)))
+    assert side == "after cooling the beer goes on by 0.36 °C (air 1.5 °C colder)"
+
+
+def test_a_fermentation_is_told_by_the_day_of_24_hours() -> None:
+    (words,) = wording.known_of(Knowledge((), warms_c_per_h=0.1))
+    assert words == "by itself the beer warms by 2.4 °C a day"

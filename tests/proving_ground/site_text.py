@@ -152,7 +152,7 @@ def edit(site: Table, changes: list[tuple[list[str], Any]]) -> Table:
     return edited
 
 
-def draw_edit(site: Table, random: Random) -> list[tuple[list[str], Any]]:
+def draw_edit(site: Table, random: Random) -> list[list[Any]]:
     """Draw a change of numbers that a running daemon takes over."""
     chamber = random.choice(sorted(site["chamber"]))
     output = random.choice(sorted(site["output"]))
@@ -174,7 +174,7 @@ def draw_edit(site: Table, random: Random) -> list[tuple[list[str], Any]]:
         changes.append(([*where, "minimum_off_s"], random.choice([180, 300, 900])))
         changes.append(([*where, "starts_per_hour"], random.choice([2, 4, 12])))
         changes.append(([*where, "longest_run_s"], random.choice([3600, 7200, 14400])))
-    return random.sample(changes, random.randint(1, 3))
+    return [list(change) for change in random.sample(changes, random.randint(1, 3))]
 
 
 def written(site: Table) -> str:
