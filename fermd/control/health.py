@@ -154,7 +154,8 @@ def _bad(health: Health, settings: ProbeSettings, fault: ProbeFault, at_s: float
 def _lose_trust(health: Health, fault: ProbeFault, mono_s: float) -> Health:
     # A probe that was gone for a day and comes back to the same value has not been frozen: the
     # time in which nobody saw it is no evidence.
-    same_c = health.same_c if fault is ProbeFault.FROZEN else None
+    # But one that went stale because it was frozen still is.
+    same_c = health.same_c if ProbeFault.FROZEN in (fault, health.fault) else None
     return replace(
         health,
         trusted=False,

@@ -84,7 +84,8 @@ class History:
 def unknown_history(protection: ProtectionSettings, mono_s: float) -> History:
     """Return the worst that could have been up to now."""
     apart_s = protection.minimum_off_s + protection.minimum_run_s
-    starts = range(protection.starts_per_hour - 1, -1, -1)
+    # One at least: also without a limit on starts per hour a start follows the last one no sooner.
+    starts = range(max(protection.starts_per_hour, 1) - 1, -1, -1)
     return History(
         stopped_mono_s=mono_s,
         starts_mono_s=tuple(mono_s - apart_s * start for start in starts),
@@ -110,7 +111,10 @@ def history_after_restart(
         # Known starts count too: under settings that were looser then, they may have come closer
         # together than the worst that the present ones allow.
         counted = {at_s for at_s in known.starts_mono_s if mono_s - at_s < HOUR_S}
-        fresh = replace(fresh, starts_mono_s=tuple(sorted(counted.union(fresh.starts_mono_s))))
+        # Those that are presumed may fall on one moment, and are as many nevertheless.
+        presumed = fresh.starts_mono_s
+        starts = sorted((*counted.difference(presumed), *presumed))
+        fresh = replace(fresh, starts_mono_s=tuple(starts))
     if known.rest_until_mono_s is None:
         return fresh
     # A time of another boot may lie days ahead; no rest is longer than what is set for one.

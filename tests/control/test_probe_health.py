@@ -329,3 +329,14 @@ def test_samples_of_one_tick_are_taken_in_their_order() -> None:
     health = absorb(health, settings, samples, 3.0)
     assert reading(health, settings) == Trusted(18.0625, 2.0)
     assert health == replace(health, good=3, samples=3, bad=0)
+
+
+def test_a_probe_that_went_stale_because_it_was_frozen_is_not_believed_again() -> None:
+    """With a stale limit shorter than a run of bad samples takes, staleness comes first."""
+    probe = ProbeSettings("beer", frozen_s=600.0, stale_s=30.0, bad_run=50)
+    health = Health()
+    for number in range(400):
+        mono_s = number * 10.0
+        health = absorb(health, probe, (Sample(mono_s, 18.0),), mono_s)
+        if mono_s > 700.0:
+            assert not health.trusted

@@ -149,3 +149,16 @@ def test_a_lease_that_ran_out_on_another_line_is_no_concern_of_the_fridge() -> N
     )
     assert events == ()
     assert bench.state.histories == before
+
+
+def test_starts_that_are_presumed_at_one_moment_all_count() -> None:
+    """Without minimum times nothing keeps presumed starts apart, and each is one nevertheless."""
+    bare = ProtectionSettings(starts_per_hour=6)
+    known = History(starts_mono_s=(900.0, 950.0), stopped_mono_s=960.0)
+    after = history_after_restart(known, bare, 1000.0, proven=False)
+    assert after.starts_mono_s == (900.0, 950.0, *(1000.0,) * 6)
+
+
+def test_an_unknown_past_ends_with_a_start_where_starts_are_not_limited_too() -> None:
+    heater = ProtectionSettings(minimum_off_s=100.0, minimum_run_s=50.0)
+    assert unknown_history(heater, 1000.0).starts_mono_s == (1000.0,)
