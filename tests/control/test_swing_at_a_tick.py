@@ -365,10 +365,15 @@ def test_a_coast_is_nothing_at_the_least_and_its_bound_at_the_most(
     assert turned_after_stop(None, watched_stop(duty, beer_c=way * 0.75)).coast_c == 0.75
 
 
-def test_a_stop_that_teaches_nothing_is_only_watched() -> None:
-    stop = watched_stop(Duty.COOL, teaches=False)
-    after = tick(Swing({Duty.COOL: KNOWN}, Duty.COOL, TURNED_C, after_stop=stop), 0.0)
-    assert (after.after_stop, after.learned) == (None, {Duty.COOL: KNOWN})
+def test_a_stop_that_teaches_nothing_still_shows_how_wrongly_it_was_foreseen() -> None:
+    stop = watched_stop(Duty.COOL, teaches=False, foreseen_c=0.0)
+    swing = Swing({Duty.COOL: KNOWN, Duty.FAN: KNOWN}, Duty.COOL, TURNED_C, after_stop=stop)
+    after = tick(swing, 0.0)
+    assert after.after_stop is None
+    error_c = pytest.approx(0.25 + WEIGHT * (0.5 - 0.25))
+    assert after.learned == {Duty.COOL: replace(KNOWN, error_c=error_c), Duty.FAN: KNOWN}
+    unknown = tick(replace(swing, learned={}), 0.0)
+    assert unknown.learned == {Duty.COOL: Learned()}
 
 
 def test_a_run_as_long_as_the_minimum_run_time_teaches_the_least_swing() -> None:

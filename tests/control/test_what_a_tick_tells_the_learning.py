@@ -8,12 +8,13 @@ import pytest
 from chamber_bench import Bench, air_probe, fan, fridge, heater, unprotected, vessel_probe
 
 from fermd.control.bands import Call
-from fermd.control.commands import SetTarget
+from fermd.control.commands import SetTarget, StartProfile
 from fermd.control.edges import CARRIED_S
 from fermd.control.placing import Placing, observe
 from fermd.control.protection import History
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
+from fermd.control.steps import FinalHold, Profile, Ramp
 from fermd.control.swing import SMOOTHED_S, Cycle, Learned, Swing, Turn
 
 QUICK = {"median_of": 1, "good_run": 1}
@@ -111,7 +112,7 @@ def test_an_output_that_was_found_on_has_run_for_no_known_time() -> None:
 
 def test_the_bands_go_by_where_the_beer_is_and_tell_it_as_the_probe_reads() -> None:
     bench = at_10()
-    bench.state = replace(bench.state, placing=TAPED)
+    bench.state = replace(bench.state, placing=replace(TAPED, beer_c=10.875))
     bench.vessel_c = 9.5
     bench.tick()
     # (9.5 - 0.2 × 4) / 0.8 is 10.875: the cold wall hides that the beer is too warm. A degree is
@@ -145,12 +146,40 @@ def test_beer_that_comes_back_by_itself_is_not_heated(warms_c_per_h: float, heat
     assert bench.on(Duty.HEAT) is heats
 
 
-def test_beer_that_fell_is_not_heated_before_the_cold_of_the_last_run_is_gone() -> None:
-    bench = at_10(air_c=None, swing=Swing({Duty.HEAT: KNOWN}, Duty.COOL))
-    stop = Turn(Duty.COOL, bench.mono_s - CARRIED_S[Duty.COOL] + 15.0, 9.6, 9.52)
-    bench.state = replace(bench.state, swing=replace(bench.state.swing, after_stop=stop))
+FALLING = Placing((0.0, 0.0, 0.0, 0.0, 0.0, -0.1, 0.0), error_of_share=0.01)
+"""Beer in a well that cools by itself."""
+STILL_AIR, RISING_AIR = ((9.5, 9.0, 0.0), (9.5, 9.0, 0.0)), ((9.5, 4.0, 0.0), (9.5, 9.0, 0.0))
+
+
+def fell(means: tuple[tuple[float, float, float], ...]) -> Bench:
+    """A chamber whose beer is just below its early edge, almost 20 min after a run of cooling."""
+    bench = at_10(air_c=9.0, swing=Swing({Duty.HEAT: KNOWN}, Duty.COOL))
+    stop = Turn(Duty.COOL, bench.mono_s - CARRIED_S + 15.0, 9.6, 9.52)
+    swing = replace(bench.state.swing, after_stop=stop, smooth_c=9.52)
+    placing = replace(FALLING, air_seen_c=9.0, means=means)
+    bench.state = replace(bench.state, swing=swing, placing=placing)
     bench.vessel_c = 9.52
+    return bench
+
+
+def test_beer_that_fell_is_not_heated_before_the_cold_of_the_last_run_is_gone() -> None:
+    bench = fell(STILL_AIR)
     bench.tick()
     assert not bench.on(Duty.HEAT)
     bench.tick()
     assert bench.on(Duty.HEAT)
+
+
+def test_beer_is_not_heated_while_the_air_shows_that_stored_cold_is_given_off() -> None:
+    bench = fell(RISING_AIR)
+    bench.run(60.0)
+    assert not bench.on(Duty.HEAT)
+
+
+def test_profile_and_deviation_go_by_where_the_beer_is() -> None:
+    bench = at_10()
+    bench.state = replace(bench.state, placing=replace(TAPED, beer_c=10.875))
+    bench.vessel_c = 9.5
+    bench.tick(StartProfile(Profile("down", (Ramp(4.0, 24.0), FinalHold(4.0)))))
+    assert bench.state.progress is not None
+    assert bench.state.progress.entry_c == 10.5
