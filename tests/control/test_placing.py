@@ -14,6 +14,7 @@ import pytest
 
 from fermd.control.placing import (
     ARRIVED_C,
+    DRAWN_S,
     KNOWN_TO,
     LEAST_OF_HEATER_C,
     LEAST_SHARE,
@@ -199,6 +200,8 @@ def test_the_estimate_comes_and_goes_without_a_jump() -> None:
     assert back.beer_c == pytest.approx(11.0, abs=0.02)
     there = observe(replace(gone, beer_c=10.0 + ARRIVED_C), 10.0, 5.0, TICK_S, 1e3, heating=False)
     assert there.beer_c is None
+    near = replace(gone, beer_c=2 * ARRIVED_C)
+    assert observe(near, 0.0, 5.0, DRAWN_S, 1000.0, heating=False).beer_c is None
 
 
 def test_a_time_in_which_the_loop_did_not_run_belongs_to_no_window() -> None:

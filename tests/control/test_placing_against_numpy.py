@@ -6,9 +6,9 @@ from random import Random
 
 import numpy as np
 import pytest
-from placing_by_numpy import Fit, Read, Seen, fits
+from placing_by_numpy import RIDGE, SHARES, Fit, Read, Seen, fits
 
-from fermd.control.placing import WINDOW_S, Placing, observe, recalled, sums
+from fermd.control.placing import LIKELY_NOISE_C, WINDOW_S, Placing, observe, recalled, sums
 
 
 def taped_probe(
@@ -105,3 +105,14 @@ def test_a_fit_that_was_remembered_goes_on_as_numpys_does() -> None:
     assert again.noise_c2 == pytest.approx(last.noise_c2, rel=1e-5)
     assert again.numbers == pytest.approx(last.numbers, abs=2e-3)
     assert again.error_of_share == pytest.approx(last.error_of_share, rel=1e-3)
+
+
+def test_a_fit_is_never_taken_to_be_better_than_what_probes_can_read() -> None:
+    reads = taped_probe(6.0, seed=4, share=0.2, late=0.4, of_heater_c=1.0)
+    last = fits(reads)[-1]
+    half = [last.squares[one, other] for one in range(7) for other in range(one, 7)]
+    for noise_c2 in (1e-9, LIKELY_NOISE_C**2):
+        placing = recalled([*half, *last.products, noise_c2])
+        covariance = np.linalg.inv(last.squares + RIDGE)
+        expected = LIKELY_NOISE_C * np.sqrt(SHARES @ covariance @ SHARES)
+        assert placing.error_of_share == pytest.approx(expected)
