@@ -28,7 +28,6 @@ class AlarmKind(StrEnum):
     WATCHING_PROBE_LOST = "watching-probe-lost"
     PROBE_UNSTEADY = "probe-unsteady"
     NO_EFFECT = "no-effect"
-    STAYS_ON = "stays-on"
     LONGEST_RUN = "longest-run"
     BEER_TOO_WARM = "beer-too-warm"
     BEER_TOO_COLD = "beer-too-cold"
@@ -60,7 +59,6 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.WATCHING_PROBE_LOST: AlarmRule(Severity.NOTICE, 300.0, 300.0),
     AlarmKind.PROBE_UNSTEADY: AlarmRule(Severity.WARNING, 0.0, 3600.0),
     AlarmKind.NO_EFFECT: AlarmRule(Severity.CRITICAL, 0.0, 600.0, latched=True),
-    AlarmKind.STAYS_ON: AlarmRule(Severity.CRITICAL, 0.0, 600.0),
     AlarmKind.LONGEST_RUN: AlarmRule(Severity.WARNING, 0.0, 600.0, latched=True),
     AlarmKind.BEER_TOO_WARM: AlarmRule(Severity.WARNING, 0.0, 600.0),
     AlarmKind.BEER_TOO_COLD: AlarmRule(Severity.WARNING, 0.0, 600.0),

@@ -38,7 +38,6 @@ from fermd.control.reasons import Reason, Rule
 from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 from fermd.control.state import ChamberState
-from fermd.control.stays_on import Stop, follow
 from fermd.control.steps import Ramp, Target
 from fermd.control.swing import Look, Swing, learn
 
@@ -100,7 +99,6 @@ def step(
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
     swing = _follow_swing(state, settings, was_running, target, view, passed_s, now)
     state, watches = _watch(state, settings, outputs, view, now)
-    state = replace(state, stops=_stops(state, outputs, view, now))
     state = _tell_target(state, target, events)
     state = conditions.follow_deviation(state, settings, target, view.beer_c, now.mono_s)
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
@@ -396,29 +394,6 @@ def _watch(
             resting={**state.resting, **dict.fromkeys(found, Rule.NO_EFFECT)},
         )
     return state, watches
-
-
-def _stops(
-    state: ChamberState, outputs: tuple[OutputDecision, ...], view: _View, now: Moment
-) -> Mapping[Duty, Stop]:
-    found: dict[Duty, Stop] = {}
-    for decided in outputs:
-        stop = follow(
-            state.stops.get(decided.duty),
-            decided.duty,
-            decided.on,
-            _just_stopped(state.histories[decided.duty], now.mono_s),
-            view.vessel_c,
-            view.air_c,
-            now.mono_s,
-        )
-        if stop is not None:
-            found[decided.duty] = stop
-    return found
-
-
-def _just_stopped(history: History, mono_s: float) -> bool:
-    return history.started_mono_s is not None and history.stopped_mono_s == mono_s
 
 
 def _tell_target(state: ChamberState, target: Target | None, events: list[Event]) -> ChamberState:

@@ -14,7 +14,6 @@ from fermd.control.reasons import Rule
 from fermd.control.safety import FREEZING_DIFFERENTIAL_C
 from fermd.control.settings import ChamberSettings
 from fermd.control.state import ChamberState, Deviation
-from fermd.control.stays_on import goes_on
 from fermd.control.steps import Target, WaitForPerson
 
 UNSTEADY_SHARE = 0.2
@@ -113,9 +112,6 @@ def _of_outputs(
         until_s = state.histories[duty].rest_until_mono_s
         if until_s is not None and mono_s < until_s:
             _add(found, _OF_REST[rule], settings.by_duty[duty].name)
-    for duty, stop in state.stops.items():
-        if goes_on(stop, mono_s):
-            _add(found, AlarmKind.STAYS_ON, settings.by_duty[duty].name, stop.nearest_c)
 
 
 def _of_beer(

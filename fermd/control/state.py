@@ -16,7 +16,6 @@ from fermd.control.progress import Progress
 from fermd.control.protection import History, unknown_history
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings, Duty
-from fermd.control.stays_on import Stop
 from fermd.control.steps import Target
 from fermd.control.swing import Swing
 
@@ -50,8 +49,6 @@ class ChamberState:
     histories: Mapping[Duty, History]
     """For every output that the chamber has."""
     watches: Mapping[Duty, Watch] = field(default_factory=dict)
-    stops: Mapping[Duty, Stop] = field(default_factory=dict)
-    """What is off, as the watcher of stops sees it."""
     resting: Mapping[Duty, Rule] = field(default_factory=dict)
     """Why an output was last sent to rest."""
     mode: Mode = Mode.OFF

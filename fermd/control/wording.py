@@ -239,10 +239,6 @@ _ALARMS: dict[AlarmKind, str] = {
     AlarmKind.WATCHING_PROBE_LOST: "a watching probe cannot be trusted",
     AlarmKind.PROBE_UNSTEADY: "a probe often fails: look at its wire and contacts",
     AlarmKind.NO_EFFECT: "an output has no effect: look at the fuse, the plug and the appliance",
-    AlarmKind.STAYS_ON: (
-        "an output goes on though it is switched off, or the room is as cold or warm: pull its "
-        "plug, its relay may be welded"
-    ),
     AlarmKind.LONGEST_RUN: "an output has run its longest allowed time",
     AlarmKind.BEER_TOO_WARM: "the beer stays too warm",
     AlarmKind.BEER_TOO_COLD: "the beer stays too cold",

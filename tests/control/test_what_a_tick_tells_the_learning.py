@@ -183,12 +183,3 @@ def test_profile_and_deviation_go_by_where_the_beer_is() -> None:
     bench.tick(StartProfile(Profile("down", (Ramp(4.0, 24.0), FinalHold(4.0)))))
     assert bench.state.progress is not None
     assert bench.state.progress.entry_c == 10.5
-
-
-def test_a_fridge_that_runs_again_is_no_longer_watched_for_going_on() -> None:
-    bench = at_10()
-    for vessel_c, watched in ((10.5, False), (9.9, True), (10.5, False)):
-        bench.vessel_c = vessel_c
-        bench.run(90.0)
-        assert bench.on(Duty.COOL) is not watched
-        assert (Duty.COOL in bench.state.stops) is watched

@@ -642,7 +642,7 @@ def test_a_read_only_folder_leaves_the_run_without_a_file_but_with_the_progress_
     kind, detail, cleanly, lines, chambers = json.loads(done.stdout)
     assert kind == "not-writing"
     assert str(path) in detail
-    assert "writable" in detail
+    assert "writable" in detail or "give the daemon's user access" in detail
     assert (cleanly, lines) == (False, 0)
     assert chambers == ([RECORD.state_json] if file_mode else [])
 

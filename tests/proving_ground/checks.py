@@ -9,9 +9,9 @@ from tempfile import TemporaryDirectory
 from journal_checks import broken_in_journal
 from progress_checks import broken_progress
 from relay_checks import broken_by_relays
-from run import Outcome, live
 from truth import Broken
 from world import World
+from world_run import Outcome, live
 
 IN_MEMORY = Path("/dev/shm")  # noqa: S108 - the folder in it has a name of its own
 """A disk in memory, where there is one: a world commits as often as a year of brewing."""

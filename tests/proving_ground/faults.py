@@ -24,8 +24,8 @@ from fermd.control.settings import DAY_S, HOUR_S, Duty
 from fermd.hardware.simulated import SimulatedProbe
 
 if TYPE_CHECKING:
-    from run import Run
     from world import World
+    from world_run import Run
 
 Args = dict[str, Any]
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from run import Outcome
 from truth import UNIT_S, Broken, Switching
+from world_run import Outcome
 
 from fermd.control.reasons import Rule
 from fermd.control.settings import Duty

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from journal_checks import rows_of, true_s
-from run import Outcome
 from step_checks import broken_steps, clock_was_wrong_by_s
 from truth import Broken, Process, Standing
+from world_run import Outcome
 
 from fermd.control.settings import DAY_S
 

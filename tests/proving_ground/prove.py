@@ -26,11 +26,11 @@ from pathlib import Path
 
 from checks import prove
 from defects import DEFECTS, planted
-from run import Outcome
 from script import only, read, to_json
 from shrink import shrink
 from truth import Broken
 from world import Scale, World, world_of
+from world_run import Outcome
 
 from fermd.control.settings import DAY_S
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator
 
-from run import RELEASED_AFTER_S, Outcome
 from truth import UNIT_S, Broken, Process, Span, Switching, on_spans
+from world_run import RELEASED_AFTER_S, Outcome
 
 from fermd.config.site import lease_s
 from fermd.control.settings import HOUR_S, ChamberSettings, Duty, OutputSettings

@@ -13,8 +13,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from journal_checks import rows_of, true_s
-from run import Outcome
 from truth import Broken
+from world_run import Outcome
 
 from fermd.control import commands
 from fermd.control.settings import DAY_S
