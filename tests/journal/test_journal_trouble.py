@@ -626,7 +626,9 @@ def test_a_read_only_folder_leaves_the_run_without_a_file_but_with_the_progress_
     journal.close(at(2), cleanly=True)
     path.chmod(file_mode)
     folder.chmod(0o555)
-    for parent in tmp_path.parents[:2]:
+    for parent in tmp_path.parents:
+        if "pytest" not in parent.name and "popen" not in parent.name:
+            break
         parent.chmod(0o755)
     tmp_path.chmod(0o755)
     try:
