@@ -163,13 +163,10 @@ def _shown_c(placing: Placing, vessel_c: float) -> float | None:
     if air_c is None or not placing.is_known:
         return None
     share = placing.air_share
-    if share > MOST_SHARE:
+    # A probe that sees none of the air is in the beer, and cannot see a heater either.
+    if share > MOST_SHARE or share - placing.error_of_share < LEAST_SHARE:
         return None
-    if share - placing.error_of_share < LEAST_SHARE:
-        share = 0.0
     of_heater_c = placing.of_heater_c if placing.of_heater_c >= LEAST_OF_HEATER_C else 0.0
-    if not share and not of_heater_c:
-        return None
     return (vessel_c - share * air_c - of_heater_c * placing.heater_seen) / (1.0 - share)
 
 

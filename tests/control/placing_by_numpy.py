@@ -166,6 +166,6 @@ def _by_reading_c(fit: Fit, vessel_c: float, air_c: float, heater: float) -> flo
         return None
     share = share if share >= LEAST_SHARE + fit.error_of_share else 0.0
     of_heater_c = of_heater_c if of_heater_c >= LEAST_OF_HEATER_C else 0.0
-    if share == of_heater_c == 0.0:
+    if share == 0.0:
         return None
     return (vessel_c - share * air_c - of_heater_c * heater) / (1.0 - share)

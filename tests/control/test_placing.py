@@ -177,10 +177,18 @@ def test_a_share_counts_from_the_least_that_is_surely_one() -> None:
 
 
 def test_a_heater_counts_from_the_least_warmth_that_is_seen() -> None:
-    beside = Placing((0.0, 0.0, LEAST_OF_HEATER_C, *[0.0] * 4), error_of_share=0.01)
-    assert observe(beside, 10.0, 5.0, LONG_S, 1000.0, heating=True).beer_c == pytest.approx(9.9)
-    less = replace(beside, numbers=(0.0, 0.0, 0.09, *[0.0] * 4))
-    assert observe(less, 10.0, 5.0, LONG_S, 1000.0, heating=True).beer_c is None
+    share = 0.1
+    beside = Placing((share, 0.0, LEAST_OF_HEATER_C, *[0.0] * 4), error_of_share=0.01)
+    seen = observe(beside, 10.0, 5.0, LONG_S, 1000.0, heating=True)
+    assert seen.beer_c == pytest.approx((10.0 - share * 5.0 - LEAST_OF_HEATER_C) / (1.0 - share))
+    less = replace(beside, numbers=(share, 0.0, 0.09, *[0.0] * 4))
+    dim = observe(less, 10.0, 5.0, LONG_S, 1000.0, heating=True)
+    assert dim.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share))
+
+
+def test_a_probe_that_sees_none_of_the_air_is_in_the_beer() -> None:
+    belt = Placing((0.0, 0.0, 1.0, *[0.0] * 4), error_of_share=0.01)
+    assert observe(belt, 10.0, 5.0, LONG_S, 1000.0, heating=True).beer_c is None
 
 
 def test_a_fit_that_leaves_too_much_over_is_not_believed() -> None:

@@ -87,7 +87,7 @@ def test_every_number_of_the_fit_and_every_estimate_is_numpys(
     assert np.allclose(fitted, wanted, rtol=1e-7, atol=1e-10)
     assert np.allclose(estimated, expected, rtol=1e-9, atol=1e-12, equal_nan=True)
     known = np.isfinite(np.array(estimated)[:, 2])
-    assert known.sum() > 100 if share or of_heater_c else not known.any()
+    assert known.sum() > 100 if share else not known.any()
 
 
 def test_a_fit_that_was_remembered_goes_on_as_numpys_does() -> None:
