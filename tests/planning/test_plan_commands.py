@@ -195,7 +195,9 @@ def test_a_rehearsal_tells_band_overshoot_starts_energy_cost_and_the_crash(
         "--currency", "EUR", "--picture", str(picture),
     )  # fmt: skip
     assert (ended.code, ended.err) == (0, "")
-    assert max(map(len, ended.out.splitlines())) <= 80
+    # But for the line that names the picture, whose folder may be of any length.
+    lines = [line for line in ended.out.splitlines() if str(picture) not in line]
+    assert max(map(len, lines)) <= 80
     for words in (
         "beer: within 0.5 °C of its target for",
         "coldest: within 0.5 °C of 4.0 °C on Sun 2035-03-04",
