@@ -384,3 +384,18 @@ class Looking:
 
     def close(self) -> None:
         self.driver.quit()
+
+
+@dataclass(frozen=True)
+class Cellar:
+    """A site, and somebody who looks at it."""
+
+    site: Site
+    page: Looking
+    scene: Scene
+
+    def shown(self, temp_c: float, digits: int = 1) -> str:
+        """A temperature as this scene's brewer reads it."""
+        fahrenheit = self.scene.locale == "en-US"
+        shown = temp_c * 1.8 + 32 if fahrenheit else temp_c
+        return f"{shown:.{digits}f} {'°F' if fahrenheit else '°C'}"

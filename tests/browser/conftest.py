@@ -5,26 +5,10 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from browser_rig import SCENES, Looking, Scene, Site
-
-
-@dataclass(frozen=True)
-class Cellar:
-    """A site, and somebody who looks at it."""
-
-    site: Site
-    page: Looking
-    scene: Scene
-
-    def shown(self, temp_c: float, digits: int = 1) -> str:
-        """A temperature as this scene's brewer reads it."""
-        fahrenheit = self.scene.locale == "en-US"
-        shown = temp_c * 1.8 + 32 if fahrenheit else temp_c
-        return f"{shown:.{digits}f} {'°F' if fahrenheit else '°C'}"
+from browser_rig import SCENES, Cellar, Looking, Scene, Site
 
 
 @pytest.fixture(scope="session")

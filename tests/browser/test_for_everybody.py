@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from browser_rig import PROFILE, until
-from conftest import Cellar
+from browser_rig import PROFILE, Cellar, until
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from browser_rig import PROFILE, until
-from conftest import Cellar
+from browser_rig import PROFILE, Cellar, until
 
 pytestmark = pytest.mark.debian("chromium", "chromium-driver")
 
