@@ -11,12 +11,17 @@ whatever reason, is a failure: a check that silently stopped running is no check
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Generator
 
 import pytest
 
-PROGRAM_BY_PACKAGE = {"chromium-driver": "chromedriver", "systemd": "systemd-analyze"}
+PROGRAM_BY_PACKAGE = {
+    "chromium-driver": "chromedriver",
+    "mosquitto-clients": "mosquitto_sub",
+    "systemd": "systemd-analyze",
+}
 """Where the program that is looked for does not have its package's name."""
 
 
@@ -30,7 +35,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def _missing_packages(item: pytest.Item) -> list[str]:
     packages = [str(name) for mark in item.iter_markers("debian") for name in mark.args]
-    return [name for name in packages if shutil.which(PROGRAM_BY_PACKAGE.get(name, name)) is None]
+    # Where Debian puts daemons, which is not on everybody's path.
+    path = f"{os.environ.get('PATH', os.defpath)}:/usr/sbin"
+    return [
+        name
+        for name in packages
+        if shutil.which(PROGRAM_BY_PACKAGE.get(name, name), path=path) is None
+    ]
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

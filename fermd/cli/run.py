@@ -63,11 +63,13 @@ def serve(path: Path, open_ports: OpenPorts = site_ports) -> int:
             site = load_site(path)
             with open_ports(site) as ports, hold(site, ports):
                 # Loaded with the relays off: it takes most of the time of a start.
+                from fermd.broker.serving import on_broker
                 from fermd.service.daemon import Daemon
                 from fermd.web.serving import on_network, on_socket
 
                 manager = ServiceManager.from_environment()
-                Daemon(site, ports, manager, [on_socket(site), on_network(site)]).run()
+                interfaces = [on_socket(site), on_network(site), on_broker(site)]
+                Daemon(site, ports, manager, interfaces).run()
         except ConfigError as error:
             return _failed(error, error.exit_code)
         except OwnershipError as error:

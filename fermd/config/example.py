@@ -60,7 +60,8 @@ def example_site() -> str:
     lines += _keys(
         site,
         {"time_zone": "Europe/Vienna", "pin_factory": "lgpio", "chip": "pinctrl-bcm2711"},
-        skipped=("probe", "output", "circuit", "chamber", "web", "simulated"),
+        shown={"site_name": "cellar"},
+        skipped=("probe", "output", "circuit", "chamber", "web", "broker", "simulated"),
     )
     for name, probe_id in (("vessel", "28-000006b67845"), ("air", "28-0000071a2b3c")):
         lines += _table(f"probe.{name}", _named(site, "probe"), {"id": probe_id}, name != "vessel")
@@ -87,6 +88,22 @@ def example_site() -> str:
         },
     )
     lines += [f"#{line}" if line.startswith("[") else line for line in web]
+    broker = _table(
+        "broker",
+        _inner(site, "broker"),
+        {},
+        shown={
+            "host": "broker.local",
+            "port": 8883,
+            "tls": True,
+            "cafile": "/etc/fermd/ca.pem",
+            "certfile": "/etc/fermd/board.pem",
+            "keyfile": "/etc/fermd/board-key.pem",
+            "secrets_file": "/var/lib/fermd/broker.toml",
+            "client_id": "fermd-cellar",
+        },
+    )
+    lines += [f"#{line}" if line.startswith("[") else line for line in broker]
     simulated = _table("simulated", _inner(site, "simulated"), {})
     lines += [f"#{line}" if line.startswith("[") else line for line in simulated]
     return "\n".join(lines).replace("\n\n\n", "\n\n").strip() + "\n"

@@ -6,6 +6,8 @@ the files, and the trial without a board.
 
 from __future__ import annotations
 
+import platform
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from annotated_types import Ge, Gt, Le, MinLen
 
+from fermd.config.broker import BrokerSettings
 from fermd.config.web import WebSettings
 from fermd.control.settings import SiteSettings
 
@@ -62,6 +65,9 @@ class BoardSettings:
 
     time_zone: Annotated[str, MinLen(1)]
     """The time zone that the brewer's calendar is in, by its IANA name: "Europe/Vienna"."""
+    site_name: Annotated[str, MinLen(1)] | None = None
+    """What this board is called among others, in messages and figures: letters, digits, - and _.
+    None: the host's name."""
     pin_factory: Literal["lgpio"] | None = None
     """What drives the pins: "lgpio", the pin factory that can be told its chip by label."""
     chip: Annotated[str, MinLen(1)] | None = None
@@ -82,6 +88,11 @@ class BoardSettings:
     def lease_s(self) -> float:
         """How long a relay stays on without a completed tick that renews it, s."""
         return lease_s(self.sample_period_s)
+
+    @property
+    def known_as(self) -> str:
+        """What this board is called among others: as the site file has it, or as the host."""
+        return self.site_name or named_after_host(platform.node())
 
     @property
     def zone(self) -> ZoneInfo:
@@ -116,10 +127,21 @@ class SiteFile(BoardSettings):
     """None: the real board."""
     web: WebSettings | None = None
     """None: no page on the network."""
+    broker: BrokerSettings | None = None
+    """None: nothing is published."""
 
 
 SIMULATED_JOURNAL: Final = Path("/var/lib/fermd/simulated.db")
 """Where a trial is recorded unless told otherwise: never in the record of real beer."""
+
+
+def named_after_host(host: str) -> str:
+    """Return a site's name made of a host's: its first label, without what a name cannot have.
+
+    >>> named_after_host("cellar.example.org")
+    'cellar'
+    """
+    return re.sub(r"[^\w-]", "-", host.partition(".")[0])[:40].lstrip("-_") or "fermd"
 
 
 def line_of(chip: str | None, gpio: int) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from fermd.config.broker import BrokerSettings
 from fermd.config.site import (
     SIMULATED_JOURNAL,
     BoardSettings,
@@ -46,6 +47,7 @@ def site_from(site: Any, path: Path) -> SiteFile:
     return SiteFile(
         path=path,
         time_zone=board.time_zone,
+        site_name=board.site_name,
         pin_factory=board.pin_factory,
         chip=board.chip,
         sample_period_s=board.sample_period_s,
@@ -54,6 +56,7 @@ def site_from(site: Any, path: Path) -> SiteFile:
         socket_path=folder / board.socket_path,
         simulated=simulated,
         web=_web(site, folder),
+        broker=_broker(site, folder),
         settings=SiteSettings(
             tuple(
                 replace(chamber_settings(site, name), calendar=calendar) for name in site.chamber
@@ -84,9 +87,26 @@ def _web(site: Any, folder: Path) -> WebSettings | None:
     return replace(
         web,
         password_file=folder / web.password_file,
-        certfile=None if web.certfile is None else folder / web.certfile,
-        keyfile=None if web.keyfile is None else folder / web.keyfile,
+        certfile=_in(folder, web.certfile),
+        keyfile=_in(folder, web.keyfile),
     )
+
+
+def _broker(site: Any, folder: Path) -> BrokerSettings | None:
+    if site.broker is None:
+        return None
+    broker = settings_from(site.broker, BrokerSettings)
+    return replace(
+        broker,
+        cafile=_in(folder, broker.cafile),
+        certfile=_in(folder, broker.certfile),
+        keyfile=_in(folder, broker.keyfile),
+        secrets_file=_in(folder, broker.secrets_file),
+    )
+
+
+def _in(folder: Path, path: Path | None) -> Path | None:
+    return None if path is None else folder / path
 
 
 def chamber_settings(site: Any, name: str) -> ChamberSettings:

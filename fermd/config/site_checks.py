@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo, available_timezones
 
+from fermd.config.broker import BrokerSettings
+from fermd.config.broker_checks import check_broker
 from fermd.config.errors import ABSENT, any_of, key_text
 from fermd.config.mending import Checked
 from fermd.config.site import LEASE_PERIODS, lease_s
@@ -23,6 +25,11 @@ from fermd.config.wording import Key, nearest
 from fermd.control.settings import Duty, Objection, OutputKind, crossed
 
 NAME: Final = re.compile(r"[^\W_][\w-]{0,39}")
+
+_NOT_A_NAME: Final = (
+    "must be a name of letters, digits, - and _ that begins with a letter or a digit and has at "
+    "most 40 characters"
+)
 
 LONGEST_SOCKET_PATH_BYTES: Final = 107
 """Linux keeps 108 bytes for the path of a Unix socket, with the zero at its end (unix(7))."""
@@ -40,6 +47,7 @@ def check_site(site: Checked) -> None:
         _check_output(site, name)
     _check_leases(site)
     _check_web(site)
+    _check_broker(site)
     for name in _tables(site, "chamber"):
         _check_chamber(site, name)
 
@@ -48,6 +56,8 @@ def _check_board(site: Checked) -> None:
     board: Any = site.table
     if site.is_sound("time_zone"):
         _check_time_zone(site, board.time_zone)
+    if board.site_name is not None and not NAME.fullmatch(board.site_name):
+        site.object_to(["site_name"], board.site_name, _NOT_A_NAME)
     if board.simulated is None and "simulated" not in site.data:
         if board.pin_factory is None and site.is_sound("pin_factory"):
             site.object_to(["pin_factory"], ABSENT, 'is missing; must be "lgpio"')
@@ -92,16 +102,18 @@ def _check_web(site: Checked) -> None:
         check_web(site, settings_from(table.web, WebSettings))
 
 
+def _check_broker(site: Checked) -> None:
+    table: Any = site.table
+    if table.broker is not None:
+        check_broker(site, settings_from(table.broker, BrokerSettings))
+
+
 def _check_names(site: Checked) -> None:
     for group in ("probe", "output", "circuit", "chamber"):
         seen: dict[str, str] = {}
         for name in _raw(site, group):
             if not NAME.fullmatch(name):
-                why = (
-                    "must be a name of letters, digits, - and _ that begins with a letter or a "
-                    "digit and has at most 40 characters"
-                )
-                site.object_to([group, name], ABSENT, why)
+                site.object_to([group, name], ABSENT, _NOT_A_NAME)
             earlier = seen.setdefault(name.casefold(), name)
             if earlier != name:
                 why = f"is the same name as {group}.{earlier}; give one of them another"

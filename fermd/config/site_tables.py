@@ -15,6 +15,7 @@ from annotated_types import Ge, Le
 from pydantic import Field as FileKey
 from pydantic import StringConstraints, create_model
 
+from fermd.config.broker import BrokerSettings
 from fermd.config.site import BoardSettings, SimulatedSettings
 from fermd.config.tables import Table, table_of
 from fermd.config.web import WebSettings
@@ -46,6 +47,7 @@ PLACEHOLDERS: Final[dict[str, object]] = {
     "duty": "cool",
     "limit_a": 999.0,
     "vessel_probe": "?",
+    "host": "broker.local",
 }
 """Stand-ins for required keys that are missing or bad, so that the rest can be checked too."""
 
@@ -64,6 +66,10 @@ def site_table() -> type[Table]:
         chamber=_by_name(_chamber_table(), "Chambers by name."),
         web=(
             table_of(WebSettings),
+            FileKey(default=None),
+        ),
+        broker=(
+            table_of(BrokerSettings),
             FileKey(default=None),
         ),
         simulated=(

@@ -276,6 +276,8 @@ def fixed(site: SiteFile) -> tuple[object, ...]:
         site.journal_path,
         site.socket_path,
         site.web,
+        site.broker,
+        site.known_as,
         site.w1_root,
         site.pin_factory,
         site.chip,

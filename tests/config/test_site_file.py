@@ -170,7 +170,8 @@ def test_the_long_example_loads_and_leaves_every_number_at_its_default() -> None
 
 
 def test_every_line_of_the_long_example_can_be_switched_on_and_changes_only_what_it_says() -> None:
-    text = re.sub(r"(?m)^#(?=[a-z_]+ = )", "", example_site()).replace("#[web]", "[web]")
+    text = re.sub(r"(?m)^#(?=[a-z_]+ = )", "", example_site())
+    text = text.replace("#[web]", "[web]").replace("#[broker]", "[broker]")
     simulated_keys = text.index("#[simulated]")
     switched_on = site(text[:simulated_keys])
     left_off = site(example_site())
@@ -182,6 +183,10 @@ def test_every_line_of_the_long_example_can_be_switched_on_and_changes_only_what
     assert switched_on.web is not None
     assert switched_on.web.address == ("0.0.0.0", 8080)  # noqa: S104 - what the example shows
     assert left_off.web is None
+    assert switched_on.broker is not None
+    assert switched_on.broker.effective_port == 8883
+    assert switched_on.known_as == "cellar"
+    assert left_off.broker is None
     trial = site(text.replace("#[simulated]", "[simulated]"))
     assert trial.simulated == site(SHORT_SITE + "[simulated]\n").simulated
 
