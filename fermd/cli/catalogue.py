@@ -83,6 +83,11 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "alarms": Entry("alarms", "List the alarms that are not cleared."),
         "note": Entry("note", "Write a note into the journal."),
         "log": Entry("log", "Tell what happened."),
+        "extract": Entry("extract", "Write a span of the record as CSV or Parquet."),
+    },
+    "Keep": {
+        "backup": Entry("backup", "Copy the journal while it is in use."),
+        "restore": Entry("restore", "Put a backup in the journal's place."),
         "completion": Entry("completion", "Print what makes a shell complete fermd's commands."),
     },
 }

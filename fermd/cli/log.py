@@ -13,7 +13,6 @@ from fermd.cli.options import (
     FILE,
     SITE_VARIABLE,
     SOCKET_VARIABLE,
-    USUAL_SITE,
     fahrenheit_option,
     json_option,
 )
@@ -128,13 +127,6 @@ def _from_daemon_or_journal(
 
 def _journal_path(site: Path | None) -> Path:
     """The journal that the site file names; without a site file, the usual one."""
-    from dataclasses import fields
+    from fermd.cli.journal_place import find_place
 
-    from fermd.config.site import BoardSettings
-    from fermd.config.site_file import load_site
-
-    path = site or USUAL_SITE
-    if site is None and not path.exists():
-        usual = {field.name: field.default for field in fields(BoardSettings)}
-        return Path(str(usual["journal_path"]))
-    return load_site(path).journal_path
+    return find_place(None, site).journal

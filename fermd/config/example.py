@@ -15,6 +15,7 @@ from typing import Any, Final
 from fermd.config.errors import value_text
 from fermd.config.site_tables import KIND_BY_DUTY, site_table
 from fermd.config.tables import Table
+from fermd.control.calendar import CalendarTime
 from fermd.control.settings import PROTECTION_BY_KIND, Duty
 
 SHORT_SITE: Final = """\
@@ -61,7 +62,7 @@ def example_site() -> str:
         site,
         {"time_zone": "Europe/Vienna", "pin_factory": "lgpio", "chip": "pinctrl-bcm2711"},
         shown={"site_name": "cellar"},
-        skipped=("probe", "output", "circuit", "chamber", "web", "broker", "simulated"),
+        skipped=("probe", "output", "circuit", "chamber", "keeping", "web", "broker", "simulated"),
     )
     for name, probe_id in (("vessel", "28-000006b67845"), ("air", "28-0000071a2b3c")):
         lines += _table(f"probe.{name}", _named(site, "probe"), {"id": probe_id}, name != "vessel")
@@ -77,6 +78,10 @@ def example_site() -> str:
         _named(site, "chamber"),
         {"vessel_probe": "vessel", "air_probe": "air", "outputs": ["fridge", "belt", "fan"]},
     )
+    keeping = _table(
+        "keeping", _inner(site, "keeping"), {}, shown={"backup_folder": "/mnt/stick/fermd"}
+    )
+    lines += [f"#{line}" if line.startswith("[") else line for line in keeping]
     web = _table(
         "web",
         _inner(site, "web"),
@@ -175,7 +180,7 @@ def _toml(value: object) -> str:
     match value:
         case float() if value.is_integer():
             return str(int(value))
-        case Enum() | Path():
+        case Enum() | Path() | CalendarTime():
             return value_text(str(value))
         case _:
             return value_text(value)

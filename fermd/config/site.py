@@ -9,7 +9,7 @@ from __future__ import annotations
 import platform
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Final, Literal
 from zoneinfo import ZoneInfo
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from annotated_types import Ge, Gt, Le, MinLen
 
 from fermd.config.broker import BrokerSettings
+from fermd.config.keeping import KeepingSettings
 from fermd.config.web import WebSettings
 from fermd.control.settings import SiteSettings
 
@@ -129,6 +130,7 @@ class SiteFile(BoardSettings):
     """None: no page on the network."""
     broker: BrokerSettings | None = None
     """None: nothing is published."""
+    keeping: KeepingSettings = field(default_factory=KeepingSettings)
 
 
 SIMULATED_JOURNAL: Final = Path("/var/lib/fermd/simulated.db")

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fermd.config.broker import BrokerSettings
+from fermd.config.keeping import KeepingSettings
 from fermd.config.site import (
     SIMULATED_JOURNAL,
     BoardSettings,
@@ -57,6 +58,7 @@ def site_from(site: Any, path: Path) -> SiteFile:
         simulated=simulated,
         web=_web(site, folder),
         broker=_broker(site, folder),
+        keeping=_keeping(site, folder),
         settings=SiteSettings(
             tuple(
                 replace(chamber_settings(site, name), calendar=calendar) for name in site.chamber
@@ -78,6 +80,15 @@ def site_from(site: Any, path: Path) -> SiteFile:
             for name, output in site.output.items()
         ),
     )
+
+
+def _keeping(site: Any, folder: Path) -> KeepingSettings:
+    if site.keeping is None:
+        return KeepingSettings()
+    keeping = settings_from(site.keeping, KeepingSettings)
+    if keeping.backup_folder is None:
+        return keeping
+    return replace(keeping, backup_folder=folder / keeping.backup_folder)
 
 
 def _web(site: Any, folder: Path) -> WebSettings | None:

@@ -66,6 +66,8 @@ def _check_board(site: Checked) -> None:
             site.object_to(["chip"], ABSENT, why)
     for key in ("journal_path", "socket_path", "w1_root"):
         _check_path(site, key, getattr(board, key))
+    if board.keeping is not None and board.keeping.backup_folder is not None:
+        _check_path(site, "backup_folder", board.keeping.backup_folder, "keeping")
     if site.data.get("chamber") in (None, {}):
         site.object_to(["chamber"], ABSENT, "is missing; a site has at least one [chamber.NAME]")
 
@@ -83,14 +85,15 @@ def _check_time_zone(site: Checked, name: str) -> None:
         site.object_to(["time_zone"], name, why)
 
 
-def _check_path(site: Checked, key: str, path: Path) -> None:
-    if not site.is_sound(key):
+def _check_path(site: Checked, key: str, path: Path, *above: str) -> None:
+    where = (*above, key)
+    if not site.is_sound(*where):
         return
     text = str(path)
     if "\0" in text or text in ("", "."):
-        site.object_to([key], text, "must be the path of a file or folder")
+        site.object_to(where, text, "must be the path of a file or folder")
     elif text.startswith("~"):
-        site.object_to([key], text, "must be a whole path; ~ is not replaced by a home folder")
+        site.object_to(where, text, "must be a whole path; ~ is not replaced by a home folder")
     elif key == "socket_path" and len(text.encode()) > LONGEST_SOCKET_PATH_BYTES:
         why = f"must have at most {LONGEST_SOCKET_PATH_BYTES} bytes, as Linux takes no longer one"
         site.object_to([key], text, why)

@@ -66,7 +66,24 @@ def cautions(site: SiteFile) -> tuple[Fault, ...]:
                 "they will wait for one another"
             )
             found.append(Fault(f"circuit.{circuit.name}.limit_a", circuit.limit_a, why))
-    return tuple(found)
+    return (*found, *_keeping_cautions(site))
+
+
+def _keeping_cautions(site: SiteFile) -> list[Fault]:
+    folder, key = site.keeping.backup_folder, "keeping.backup_folder"
+    if folder is None:
+        return []
+    try:
+        if not folder.is_dir():
+            why = "is not there (a stick that is not plugged in?): no backup can be made"
+            return [Fault(key, str(folder), why)]
+        if folder.stat().st_dev == site.journal_path.parent.stat().st_dev:
+            why = "is on the same disk as the journal: one fault of the disk takes both"
+            return [Fault(key, str(folder), why)]
+    except OSError:
+        # The journal's folder is not there yet, or may not be looked at by this user.
+        return []
+    return []
 
 
 def _chamber_cautions(chamber: ChamberSettings) -> list[Fault]:

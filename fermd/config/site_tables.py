@@ -16,6 +16,7 @@ from pydantic import Field as FileKey
 from pydantic import StringConstraints, create_model
 
 from fermd.config.broker import BrokerSettings
+from fermd.config.keeping import KeepingSettings
 from fermd.config.site import BoardSettings, SimulatedSettings
 from fermd.config.tables import Table, table_of
 from fermd.config.web import WebSettings
@@ -64,6 +65,10 @@ def site_table() -> type[Table]:
         output=_by_name(_output_table(), "Outputs by name."),
         circuit=_by_name(table_of(CircuitSettings, without=("name",)), "Supply circuits by name."),
         chamber=_by_name(_chamber_table(), "Chambers by name."),
+        keeping=(
+            table_of(KeepingSettings),
+            FileKey(default=None),
+        ),
         web=(
             table_of(WebSettings),
             FileKey(default=None),

@@ -39,6 +39,8 @@ class AlarmKind(StrEnum):
     CLOCK_STEPPED = "clock-stepped"
     JOURNAL_NOT_WRITING = "journal-not-writing"
     JOURNAL_SET_ASIDE = "journal-set-aside"
+    JOURNAL_DAMAGED = "journal-damaged"
+    BACKUP_FAILED = "backup-failed"
     OUTAGE = "outage"
     MEMORY_LOST = "memory-lost"
 
@@ -70,6 +72,8 @@ RULES: Mapping[AlarmKind, AlarmRule] = {
     AlarmKind.CLOCK_STEPPED: AlarmRule(Severity.NOTICE, 0.0, 600.0),
     AlarmKind.JOURNAL_NOT_WRITING: AlarmRule(Severity.WARNING, 0.0, 60.0),
     AlarmKind.JOURNAL_SET_ASIDE: AlarmRule(Severity.WARNING, 0.0, 60.0, latched=True),
+    AlarmKind.JOURNAL_DAMAGED: AlarmRule(Severity.WARNING),
+    AlarmKind.BACKUP_FAILED: AlarmRule(Severity.WARNING),
     AlarmKind.OUTAGE: AlarmRule(Severity.WARNING, 0.0, 60.0, latched=True),
     AlarmKind.MEMORY_LOST: AlarmRule(Severity.CRITICAL, 0.0, 60.0, latched=True),
 }

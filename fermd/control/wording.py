@@ -250,6 +250,8 @@ _ALARMS: dict[AlarmKind, str] = {
     AlarmKind.CLOCK_STEPPED: "the clock was stepped",
     AlarmKind.JOURNAL_NOT_WRITING: "the journal cannot be written; control goes on",
     AlarmKind.JOURNAL_SET_ASIDE: "the journal was damaged and set aside; a new one was begun",
+    AlarmKind.JOURNAL_DAMAGED: "a check found the journal damaged; `fermd repair` can mend it",
+    AlarmKind.BACKUP_FAILED: "the journal could not be backed up: look at the stick or its folder",
     AlarmKind.OUTAGE: "fermd was not running",
     AlarmKind.MEMORY_LOST: (
         "what the chamber was to do could not be read from the journal: it has no target"

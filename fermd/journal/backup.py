@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 from fermd.journal.readonly import connect_to_read
@@ -24,10 +24,13 @@ def back_up(journal: Path, copy: Path) -> int:
     May be called from any thread or process; takes about a second for each 50 MB on a slow card.
     Raises BackupFailed, and then leaves an earlier copy as it was.
     """
-    if not journal.exists():
-        raise BackupFailed(f"{journal}: there is no journal to copy; check the path")
-    if copy.exists() and copy.samefile(journal):
-        raise BackupFailed(f"{copy}: is the journal itself; name another file for the copy")
+    try:
+        if not journal.exists():
+            raise BackupFailed(f"{journal}: there is no journal to copy; check the path")
+        if copy.exists() and copy.samefile(journal):
+            raise BackupFailed(f"{copy}: is the journal itself; name another file for the copy")
+    except OSError as error:
+        raise BackupFailed(f"{copy}: {error.strerror}; is its disk all right?") from error
     part = copy.with_name(copy.name + ".part")
     try:
         part.unlink(missing_ok=True)
@@ -37,14 +40,22 @@ def back_up(journal: Path, copy: Path) -> int:
         part.replace(copy)
         _to_disk(copy.parent)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        _take_away(part)
         remedy = "the folder must exist, be writable and have room"
         raise BackupFailed(f"{copy}: {error.strerror}; {remedy}") from error
     except sqlite3.Error as error:
-        part.unlink(missing_ok=True)
-        remedy = f"see that {journal} can be read and that the folder has room"
+        _take_away(part)
+        remedy = (
+            f"see that {journal} can be read and that the folder exists, is writable and has room"
+        )
         raise BackupFailed(f"{copy}: {error}; {remedy}") from error
     return size
+
+
+def _take_away(part: Path) -> None:
+    # On a stick that was pulled out this fails, too; the next backup takes it away.
+    with suppress(OSError):
+        part.unlink(missing_ok=True)
 
 
 def _copy(journal: Path, part: Path) -> None:

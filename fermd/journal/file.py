@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
+from fermd.config.keeping import ThinningSettings
 from fermd.control.moment import Moment
 from fermd.journal.errors import NotWritable, Unusable, as_journal_error
 from fermd.journal.examining import first_fault
@@ -28,7 +29,7 @@ from fermd.journal.ports import Outage
 from fermd.journal.remembered import newest_seq
 from fermd.journal.rows import Incident
 from fermd.journal.soundness import Soundness
-from fermd.journal.thinning import ThinningSettings, thin
+from fermd.journal.thinning import thin
 
 MOST_SET_ASIDE = 5
 """After so many files set aside in one run the disk is to blame: no more are begun."""

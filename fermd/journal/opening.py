@@ -125,7 +125,7 @@ def begin_anew(
     salvaged = outage_of_unwritable(kept_as)
     try:
         connection, _, _ = _open(path, busy_s)
-        _carry_over(connection, salvaged)
+        carry_over(connection, salvaged)
     except Unusable as error:
         raise NotWritable(path, error.cause, "see whether the disk is sound") from error
     except sqlite3.Error as error:
@@ -232,14 +232,17 @@ def _prepare(path: Path, connection: sqlite3.Connection) -> None:
     connection.execute("ROLLBACK")
 
 
-def _carry_over(connection: sqlite3.Connection, salvaged: Outage) -> None:
+def carry_over(connection: sqlite3.Connection, salvaged: Outage, seq: int = 0) -> None:
+    """Have a journal's chambers go on from what another one knew of them. Raises sqlite3.Error."""
     connection.execute("BEGIN IMMEDIATE")
     for boot_id in {each.boot_id for each in salvaged.chambers if each.boot_id is not None}:
-        connection.execute("INSERT INTO boots (boot_id) VALUES (?)", (boot_id,))
+        connection.execute(
+            "INSERT INTO boots (boot_id) VALUES (?) ON CONFLICT DO NOTHING", (boot_id,)
+        )
     boots = {boot_id: boot for boot, boot_id in connection.execute("SELECT * FROM boots")}
     for each in salvaged.chambers:
         if each.boot_id in boots:
-            stamp = Stamp(0, boots[each.boot_id], salvaged.last or Moment(0.0))
+            stamp = Stamp(seq, boots[each.boot_id], salvaged.last or Moment(0.0))
             add_chambers(connection, stamp, [each])
     connection.execute("COMMIT")
 

@@ -71,8 +71,8 @@ class Incident:
     """Something befell the journal itself."""
 
     incident: str
-    """`not-writing`, `set-aside`, `log-cut-short`, `wall-mended`, `rows-refused` or
-    `write-ahead-log-held`."""
+    """`not-writing`, `set-aside`, `log-cut-short`, `wall-mended`, `rows-refused`,
+    `write-ahead-log-held`, `restored` or `repaired`."""
     detail: str
     lost_readings: int = 0
     lost_events: int = 0

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from annotated_types import Ge, Gt, Le
 
-from fermd.journal.thinning import ThinningSettings
+from fermd.config.keeping import ThinningSettings
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,29 +16,14 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Annotated
 
-from annotated_types import Ge
-
+from fermd.config.keeping import ThinningSettings
 from fermd.control.moment import Moment
 from fermd.control.settings import DAY_S
 from fermd.journal.schema import READING_TABLES
 
 ROWS_AT_ONCE = 5000
 """Readings counted or minutes deleted in one transaction: some 10 ms, and 200 kB of log."""
-
-
-@dataclass(frozen=True, slots=True)
-class ThinningSettings:
-    """How long the record keeps what in full. Quarter hours are kept for good."""
-
-    raw_days: Annotated[float, Ge(1)] = 14.0
-    """Every reading, for at least so many days and at most twice as many: 10 to 20 MB for two
-    probes at 10 s."""
-    minute_days: Annotated[float, Ge(1)] = 400.0
-    """Minutes, days: over a year, so that a batch can be laid beside last year's; 80 MB for two
-    probes."""
 
 
 def thin(

@@ -97,6 +97,25 @@ def every_week(zone: ZoneInfo, weekday: str, hour: int, minute: int) -> Trigger:
     return LocalTime(ZoneCalendar(zone), rule)
 
 
+@dataclass(frozen=True, slots=True)
+class EveryHour:
+    """A trigger once in every hour, at its half: wherever the zone's offset puts the full hour."""
+
+    def get_next_fire_time(
+        self,
+        previous_fire_time: datetime | None,  # noqa: ARG002 - the protocol's; times follow no count
+        now: datetime,
+    ) -> datetime:
+        """Return the next half hour at or after `now`."""
+        half = now.replace(minute=30, second=0, microsecond=0)
+        return half if half >= now else half + timedelta(hours=1)
+
+
+def every_hour() -> Trigger:
+    """Return a trigger once in every hour."""
+    return EveryHour()
+
+
 class Calendar:
     """The jobs and when they are due. `run_due` is called from one thread only."""
 

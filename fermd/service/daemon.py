@@ -27,6 +27,7 @@ from fermd.control.wording import Unit
 from fermd.hardware.ports import Clock
 from fermd.journal.reader import JournalReader
 from fermd.journal.rows import BrewerNote
+from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
 from fermd.review.telling import tell
 from fermd.service.calendar import Calendar, CalendarThread
@@ -35,7 +36,7 @@ from fermd.service.loop import ControlLoop, Wiring
 from fermd.service.notify import ServiceManager
 from fermd.service.requests import Requests
 from fermd.service.snapshot import Snapshot
-from fermd.service.upkeep import upkeep_jobs
+from fermd.service.upkeep import Upkeep
 
 log = logging.getLogger(__name__)
 
@@ -138,10 +139,12 @@ class Daemon:
                 moment=ports.clock.now(),
                 version=__version__,
                 marker=site.socket_path.parent / RUN_MARKER,
+                settings=JournalSettings(thinning=site.keeping),
             )
             stopped = _Stopped(journal, ports.clock)
             stack.enter_context(stopped)
             stack.enter_context(ports.probes)
+            upkeep = Upkeep(journal, site.zone, site.keeping)
             loop = ControlLoop(
                 site.settings,
                 wiring(site),
@@ -150,6 +153,7 @@ class Daemon:
                 ports.relays,
                 journal,
                 self._after_tick,
+                upkeep.wrong,
             )
             self._loop = loop
             stack.enter_context(self._signals())
@@ -157,7 +161,7 @@ class Daemon:
             self._running = running
             for interface in self._interfaces:
                 stack.enter_context(interface(running))
-            calendar = Calendar(upkeep_jobs(journal, site.zone), since=journal.outage().last)
+            calendar = Calendar(upkeep.jobs(), since=journal.outage().last)
             stack.enter_context(CalendarThread(calendar, ports.clock.now))
             log.info("in charge of %s; the journal is %s", _names(site), site.journal_path)
             loop.run()
@@ -205,8 +209,9 @@ class Daemon:
             return
         if fixed(site) != fixed(self._site):
             log.error(
-                "the site file was not taken over: probes, outputs and what they do, files, the "
-                "page and the sample period change only with a restart (systemctl restart fermd)"
+                "the site file was not taken over: probes, outputs and what they do, files and how "
+                "they are kept, the page and the sample period change only with a restart "
+                "(systemctl restart fermd)"
             )
             self._manager.ready("a restart is needed for the new site file")
             return
@@ -278,6 +283,7 @@ def fixed(site: SiteFile) -> tuple[object, ...]:
         site.web,
         site.broker,
         site.known_as,
+        site.keeping,
         site.w1_root,
         site.pin_factory,
         site.chip,

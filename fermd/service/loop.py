@@ -14,11 +14,12 @@ differ in the ports that they hand in. Rules that hold here:
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fermd.control import alarms as alarm_machine
 from fermd.control import chamber, site
+from fermd.control.alarms import AlarmKind
 from fermd.control.chamber import Inputs, credit_outage
 from fermd.control.command_words import command_words
 from fermd.control.commands import AcknowledgeAlarm, Command
@@ -80,6 +81,7 @@ class ControlLoop:
         relays: RelayBank,
         journal: Journal,
         after_tick: Callable[[Snapshot], None] | None = None,
+        upkeep: Callable[[], Collection[AlarmKind]] = tuple,
     ) -> None:
         self._settings = settings
         self._lines = _lines_of(settings)
@@ -89,6 +91,7 @@ class ControlLoop:
         self._relays = relays
         self._journal = journal
         self._after_tick = after_tick
+        self._upkeep = upkeep
         self._stopping = False
         self._new_settings: tuple[SiteSettings, Wiring] | None = None
         self.requests = Requests(clock.wake)
@@ -389,6 +392,7 @@ class ControlLoop:
             self._stepped,
             *_told_outage(self._told_now),
             self._forgotten,
+            self._upkeep(),
         )
         self._forgotten = ()
         self._site_alarms, changed = alarm_machine.observe(

@@ -27,12 +27,14 @@ def present(
     outage_s: float | None,
     told_outage: bool,
     forgotten: Sequence[str] = (),
+    upkeep: Collection[AlarmKind] = (),
 ) -> Found:
     """Everything that is so of the board, by kind and subject.
 
     `stepped` is when (mono, s) and by how much (s) the wall clock was last stepped; `outage_s` how
     long nobody was in charge before this start, told once it is known; `forgotten` are chambers
-    whose record could not be read at this start.
+    whose record could not be read at this start; `upkeep` is what the upkeep by the calendar has
+    found wrong.
     """
     found: Found = {}
     if not now.wall_trusted:
@@ -52,6 +54,8 @@ def present(
                 _add(found, AlarmKind.LEASE_EXPIRED, line)
             if line in failed:
                 _add(found, AlarmKind.RELAY_FAULT, line)
+    for kind in upkeep:
+        _add(found, kind)
     for chamber in forgotten:
         _add(found, AlarmKind.MEMORY_LOST, chamber)
     if told_outage:

@@ -23,13 +23,13 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+from fermd.config.keeping import ThinningSettings
 from fermd.control.events import OutputChanged
 from fermd.control.moment import Moment
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.journal.ports import ChamberRecord, LineHistory, ReadingRow
 from fermd.journal.settings import JournalSettings
-from fermd.journal.thinning import ThinningSettings
 from fermd.journal.writer import SqliteJournal
 
 SAMPLE_S = 10

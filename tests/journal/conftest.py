@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import whole_record
 from journal_bench import IMPATIENT, at
 
 from fermd.control.moment import Moment
@@ -16,6 +17,20 @@ from fermd.journal.writer import SqliteJournal
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     return tmp_path / "journal.sqlite"
+
+
+@pytest.fixture(scope="session")
+def _record_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("record") / "journal.sqlite"
+    whole_record.write(made)
+    return made
+
+
+@pytest.fixture
+def record(path: Path, _record_once: Path) -> Path:
+    """A copy of a record with something in every table."""
+    path.write_bytes(_record_once.read_bytes())
+    return path
 
 
 @pytest.fixture

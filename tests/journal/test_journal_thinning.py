@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from journal_bench import WALL_S, at, rows
 from sqlite_utils import Database
 
+from fermd.config.keeping import ThinningSettings
 from fermd.control.moment import Moment
 from fermd.control.settings import DAY_S
 from fermd.journal.curves import Span, _source
@@ -21,7 +22,7 @@ from fermd.journal.ports import ReadingRow
 from fermd.journal.reader import JournalReader, Resolution
 from fermd.journal.settings import JournalSettings
 from fermd.journal.soundness import Soundness
-from fermd.journal.thinning import ThinningSettings, roll_up, thin
+from fermd.journal.thinning import roll_up, thin
 
 QUICK = JournalSettings(
     linger_s=0.0, batch_s=1e3, thinning=ThinningSettings(raw_days=1, minute_days=2)

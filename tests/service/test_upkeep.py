@@ -17,7 +17,7 @@ from fermd.journal.reader import JournalReader
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
 from fermd.service.calendar import Calendar
-from fermd.service.upkeep import upkeep_jobs
+from fermd.service.upkeep import Upkeep
 
 BERLIN = ZoneInfo("Europe/Berlin")
 START = datetime(2026, 1, 4, 12, tzinfo=BERLIN)
@@ -40,7 +40,7 @@ def test_old_readings_are_thinned_at_night_and_their_spike_stays(journal: Sqlite
         temp_c = 30.0 if number == 700 else 12.0
         journal.readings([ReadingRow(when, "lager", "vessel", temp_c, None)])
     assert journal.flush()
-    calendar = Calendar(upkeep_jobs(journal, BERLIN))
+    calendar = Calendar(Upkeep(journal, BERLIN, rest_s=0.0).jobs())
     # Age is time that the board has been on, and raw readings are kept up to twice their time.
     for day in range(0, 3 * round(JournalSettings().thinning.raw_days), 5):
         today = at(START + timedelta(days=day))
@@ -57,10 +57,10 @@ def test_old_readings_are_thinned_at_night_and_their_spike_stays(journal: Sqlite
 def test_the_journals_size_is_told_every_week(
     journal: SqliteJournal, caplog: pytest.LogCaptureFixture
 ) -> None:
-    calendar = Calendar(upkeep_jobs(journal, BERLIN))
+    calendar = Calendar(Upkeep(journal, BERLIN, rest_s=0.0).jobs())
     told = 0
     with caplog.at_level(logging.INFO, logger="fermd.service.upkeep"):
         for hour in range(24 * 21):
             calendar.run_due(at(START + timedelta(hours=hour)))
-        told = sum("journal:" in record.getMessage() for record in caplog.records)
+        told = sum("journal: Figures" in record.getMessage() for record in caplog.records)
     assert told == 3
