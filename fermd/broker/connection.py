@@ -22,6 +22,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from fermd.broker.credentials import read_credentials
 from fermd.broker.errors import BrokerError
+from fermd.broker.tls import tls_context
 from fermd.broker.topics import Message
 from fermd.config.broker import BrokerSettings
 
@@ -48,6 +49,12 @@ _REMEDIES: Final = {
 }
 """What to do, by the reason code of CONNACK or DISCONNECT (MQTT 5.0, 2.4)."""
 
+_AGAIN: Final = (
+    "if it does again and again, another client may have the same client id: every board needs a "
+    "site_name, or a client_id in [broker], of its own"
+)
+"""Some brokers hang up without a word when a second client comes under the same id."""
+
 Word = Callable[[], Message]
 
 
@@ -55,12 +62,19 @@ class Connection:
     """Connects when it is made, and tells `birth`. Raises BrokerError with what is wrong."""
 
     def __init__(
-        self, settings: BrokerSettings, client_id: str, will: Message, birth: Word
+        self,
+        settings: BrokerSettings,
+        client_id: str,
+        will: Message,
+        birth: Word,
+        ending: Callable[[], bool] = lambda: False,
     ) -> None:
+        """`ending` says that nobody wants the connection any more."""
         self._place = f"{settings.host}:{settings.effective_port}"
         self._answer: tuple[ReasonCode, Properties | None] | None = None
         self._why: str | None = None
         self._most_qos, self._keeps = 1, True
+        self._ending = ending
         self._client = self._made(settings, client_id, will)
         self._connect(settings)
         self.publish(birth())
@@ -116,7 +130,7 @@ class Connection:
                 clean_start=True,
                 properties=properties,
             )
-            self._until(lambda: self._answer is not None, ANSWER_WAIT_S)
+            self._until(lambda: self._answer is not None or self._ending(), ANSWER_WAIT_S)
         except ssl.SSLCertVerificationError as error:
             raise BrokerError(
                 f"{self._place}: its certificate is not trusted ({error.verify_message}); see host "
@@ -174,8 +188,7 @@ class Connection:
         if self._answer is not None and self._answer[0].is_failure:
             return
         if ended is not MQTTErrorCode.MQTT_ERR_SUCCESS:
-            why = self._why or f"{self._place}: the connection broke off"
-            raise BrokerError(why)
+            raise BrokerError(self._why or f"{self._place}: the connection broke off; {_AGAIN}")
 
     def _drop(self) -> None:
         """Close the socket, whatever is still in it, and let the client be collected."""
@@ -198,31 +211,6 @@ class Connection:
     def _reason(self, code: ReasonCode) -> str:
         remedy = _REMEDIES.get(code.value, "see the broker's own log")
         return f"{self._place}: {str(code).lower()}: {remedy}"
-
-
-def tls_context(settings: BrokerSettings) -> ssl.SSLContext:
-    """Return what the connection is secured with; BrokerError names the file that is no good."""
-    cafile = settings.cafile
-    try:
-        context = ssl.create_default_context(cafile=None if cafile is None else str(cafile))
-    except (OSError, ssl.SSLError) as error:
-        raise BrokerError(f"{cafile}: broker.cafile: {_of_file(error)}") from None
-    if settings.certfile is not None and settings.keyfile is not None:
-        try:
-            # Without the last argument a key with a passphrase would ask for it at the terminal.
-            context.load_cert_chain(settings.certfile, settings.keyfile, lambda: "")
-        except (OSError, ssl.SSLError, ValueError) as error:
-            both = f"{settings.certfile} and {settings.keyfile}"
-            raise BrokerError(
-                f"{both}: broker.certfile and broker.keyfile: {_of_file(error)}"
-            ) from None
-    return context
-
-
-def _of_file(error: Exception) -> str:
-    if isinstance(error, ssl.SSLError):
-        return f"no PEM that belongs together ({error.reason or 'cannot be parsed'})"
-    return f"cannot be read ({getattr(error, 'strerror', None) or error})"
 
 
 def _json_properties(packet: int) -> Properties:

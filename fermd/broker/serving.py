@@ -102,7 +102,11 @@ class Publisher:
         began_s = float("inf")
         try:
             connection = Connection(
-                self._settings, self._client_id, self._will(), lambda: self._availability(True)
+                self._settings,
+                self._client_id,
+                self._will(),
+                lambda: self._availability(True),
+                self._ending.is_set,
             )
             began_s = time.monotonic()
             log.info(
@@ -117,7 +121,8 @@ class Publisher:
             connection.close(self._availability(False))
         except BrokerError as error:
             lasted = self._backoff.lasted(time.monotonic() - began_s)
-            self._tell(str(error), again=lasted)
+            if not self._ending.is_set():
+                self._tell(str(error), again=lasted)
 
     def _publish_over(self, connection: Connection) -> None:
         self._edition.anew()

@@ -92,8 +92,18 @@ def _check_site(path: Path, bus: bool) -> tuple[_Checked, SiteFile | None]:
     chambers = ", ".join(chamber.name for chamber in site.settings.chambers)
     what = f"site file, chambers: {chambers}"
     faults = check_against_bus(site, list_probes(site.w1_root)) if bus else ()
+    worth_a_look = cautions(site)
+    if site.broker is not None:
+        from fermd.broker.readiness import cautions_of, faults_of
+
+        faults += faults_of(site.broker)
+        worth_a_look += cautions_of(site.broker)
+    if site.web is not None and site.web.metrics_token_file is not None:
+        from fermd.web.collector import token_faults
+
+        faults += token_faults(site.web.metrics_token_file)
     code = os.EX_CONFIG if faults else os.EX_OK
-    return _Checked(str(path), what, faults, cautions(site), code), site
+    return _Checked(str(path), what, faults, worth_a_look, code), site
 
 
 def _check_profile(name: str, chambers: Sequence[ChamberSettings], site: Path) -> _Checked:

@@ -88,6 +88,7 @@ def example_site() -> str:
         {},
         shown={
             "listen": "0.0.0.0:8080",
+            "metrics_token_file": "/var/lib/fermd/metrics-token",
             "certfile": "/etc/fermd/fullchain.pem",
             "keyfile": "/etc/fermd/key.pem",
         },

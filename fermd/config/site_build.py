@@ -98,6 +98,7 @@ def _web(site: Any, folder: Path) -> WebSettings | None:
     return replace(
         web,
         password_file=folder / web.password_file,
+        metrics_token_file=_in(folder, web.metrics_token_file),
         certfile=_in(folder, web.certfile),
         keyfile=_in(folder, web.keyfile),
     )

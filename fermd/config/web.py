@@ -29,6 +29,9 @@ class WebSettings:
     """Where `fermd password` puts the hash of the password; readable by its owner alone."""
     guests: bool = False
     """Whether whoever has not logged in may look (and change nothing)."""
+    metrics_token_file: Path | None = None
+    """File with one line, a token of 20 characters or more, readable by its owner alone: a
+    collector that shows it (Authorization: Bearer) may read /metrics, and nothing else."""
     units: Literal["C", "F"] = "C"
     """The scale that the page begins with; every phone may choose its own."""
     certfile: Path | None = None

@@ -21,6 +21,7 @@ from fermd.config.web import WebSettings
 from fermd.web.calibrating import Calibrating
 from fermd.web.callers import CallersMayGo
 from fermd.web.charting import Charting
+from fermd.web.collector import CollectorToken
 from fermd.web.doors import LocalDoor
 from fermd.web.endpoint import LARGEST_BODY_BYTES as LARGEST_BODY_BYTES
 from fermd.web.endpoint import Endpoint
@@ -50,7 +51,8 @@ def application(site: Site, readers: Readers, *, time_zone: str = "UTC") -> Star
 def network_application(house: House, web: WebSettings, keeper: Keeper) -> Starlette:
     """Build the interface for the network, where nothing goes without the password."""
     names = frozenset(name.lower() for name in web.names)
-    gate = Gate(lambda: tuple(names), lambda: web.guests, keeper.sessions, keeper.look)
+    may_scrape = CollectorToken(web.metrics_token_file).is_shown
+    gate = Gate(lambda: tuple(names), lambda: web.guests, keeper.sessions, keeper.look, may_scrape)
     packing = Middleware(GZipMiddleware, minimum_size=SMALLEST_PACKED_BYTES, compresslevel=5)
     return _built(house, web, keeper, [Middleware(NetworkDoor, gate), packing])
 

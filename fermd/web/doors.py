@@ -28,7 +28,7 @@ class Caller:
     """Who asks."""
 
     role: str | None
-    """`local`, `brewer`, `guest`; None: somebody who has not logged in."""
+    """`local`, `brewer`, `guest`, `collector`; None: somebody who has not logged in."""
     right: Right
     who: str | None = None
     """The name that goes into the journal; None: whoever it says that it is (the local user)."""
@@ -41,6 +41,7 @@ class Caller:
 
 LOCAL: Final = Caller("local", Right.ACT)
 NOBODY: Final = Caller(None, Right.NOTHING)
+COLLECTOR: Final = Caller("collector", Right.LOOK, "collector")
 GUEST: Final = Caller("guest", Right.LOOK, "guest")
 
 _KEY: Final = "fermd.caller"

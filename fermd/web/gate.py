@@ -6,6 +6,7 @@
   changes something. Sec-Fetch-Site, if there: never another site's, but to open the page itself.
 - The session's cookie says who it is; whatever changes something repeats the session's token in
   X-CSRF-Token, which no other site can read.
+- A collector of figures has no session: for /metrics alone it may show a token (RFC 6750) instead.
 - Every answer carries what keeps a browser from running or framing anything that is not the page's.
 """
 
@@ -21,7 +22,7 @@ from typing import Final
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from fermd.web.doors import GUEST, NOBODY, Caller, Right, came_as
+from fermd.web.doors import COLLECTOR, GUEST, NOBODY, Caller, Right, came_as
 from fermd.web.refusals import refusal
 from fermd.web.sessions import Sessions
 
@@ -60,6 +61,8 @@ class Gate:
     sessions: Sessions
     look: Callable[[], None]
     """Ends the sessions whose password is no longer the password."""
+    may_scrape: Callable[[Headers], bool]
+    """Whether a request for the figures brings the token of a collector."""
 
 
 class NetworkDoor:
@@ -134,6 +137,8 @@ class NetworkDoor:
         if secret is not None:
             self._gate.look()
         session = None if secret is None else self._gate.sessions.find(secret)
+        if session is None and scope["path"] == "/metrics" and self._gate.may_scrape(headers):
+            return COLLECTOR
         if secret is None or session is None:
             return GUEST if self._gate.guests() else NOBODY
         return Caller("brewer", Right.ACT, session.who, session.csrf, secret)

@@ -56,5 +56,6 @@ class Machines:
         from fermd.web.metrics import MEDIA_TYPE, exposition
 
         site = self._house.site
-        told = exposition(site.snapshot(), site.now(), self._open_pages())
+        known_as = "" if site.site_file is None else site.site_file.known_as
+        told = exposition(site.snapshot(), site.now(), self._open_pages(), known_as)
         return Response(told, headers={"Content-Type": MEDIA_TYPE})

@@ -25,10 +25,10 @@ from fermd.service.snapshot import ChamberView, Snapshot
 MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
 
 
-def exposition(snapshot: Snapshot | None, now: Moment, open_pages: int) -> bytes:
-    """Return the whole answer."""
+def exposition(snapshot: Snapshot | None, now: Moment, open_pages: int, site: str) -> bytes:
+    """Return the whole answer; `site` is what the board is called."""
     registry = CollectorRegistry(auto_describe=False)
-    registry.register(_Present(snapshot, now, open_pages))
+    registry.register(_Present(snapshot, now, open_pages, site))
     told: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]
     return told
 
@@ -36,12 +36,14 @@ def exposition(snapshot: Snapshot | None, now: Moment, open_pages: int) -> bytes
 class _Present(Collector):
     """What is so, as families of samples."""
 
-    def __init__(self, snapshot: Snapshot | None, now: Moment, open_pages: int) -> None:
+    def __init__(self, snapshot: Snapshot | None, now: Moment, open_pages: int, site: str) -> None:
         self._snapshot, self._now, self._open_pages = snapshot, now, open_pages
+        self._site = site
 
     def collect(self) -> Iterator[Metric]:
         """Yield every family."""
-        yield InfoMetricFamily("fermd", "The running fermd.", {"version": __version__})
+        about = {"version": __version__, "site": self._site}
+        yield InfoMetricFamily("fermd", "The running fermd.", about)
         yield _gauge(
             "fermd_open_pages",
             "Streams of live statuses that are open by this door.",

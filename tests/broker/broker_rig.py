@@ -32,8 +32,8 @@ SCHEMA = json.loads((Path(fermd.broker.__file__).parent / "payloads.schema.json"
 SITE = """\
 site_name = "NAME"
 time_zone = "Europe/Vienna"
-journal_path = "FOLDER/NAME.db"
-socket_path = "FOLDER/NAME.s"
+journal_path = "FOLDER/NAME/journal.db"
+socket_path = "FOLDER/NAME/s"
 
 [probe.vessel]
 id = "28-000006b67845"
@@ -140,20 +140,19 @@ class Broker:
 
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         if self._process is not None:
+            self._process.send_signal(signal.SIGCONT)
             self._process.send_signal(how)
             self._process.wait(BOUND_S)
             self._process = None
 
-    def hear(self, topic: str, *more: str, longest_s: float = 2.0) -> list[Heard]:
-        """What somebody who subscribes now is told: what is kept, and what comes meanwhile."""
-        told = subprocess.run(
-            [
-                *_sub(self.port, topic), *more, "-W", str(max(1, round(longest_s))),
-            ],
-            capture_output=True,
-            check=False,
-        )  # fmt: skip
-        return [_heard(line) for line in told.stdout.splitlines()]
+    def pause(self) -> None:
+        """Let it hang: it reads no more, and its connections stay."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
 
     def kept(self, topic: str, *more: str) -> dict[str, Heard]:
         """What the broker keeps, by topic; without what arrives while it is asked."""
@@ -246,7 +245,7 @@ class Site:
         self.log = self.folder / f"{self.name}.log"
         self._client = httpx.Client(
             transport=httpx.HTTPTransport(
-                uds=str(self.folder / f"{self.name}.s"),
+                uds=str(self.folder / self.name / "s"),
                 limits=httpx.Limits(max_keepalive_connections=0),
                 verify=False,
             ),
@@ -272,7 +271,7 @@ class Site:
 
     def _is_served(self) -> bool:
         with socket.socket(socket.AF_UNIX) as caller:
-            return caller.connect_ex(str(self.folder / f"{self.name}.s")) == 0
+            return caller.connect_ex(str(self.folder / self.name / "s")) == 0
 
     def end(self, how: signal.Signals = signal.SIGTERM) -> int:
         self.processes[-1].send_signal(how)

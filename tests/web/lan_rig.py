@@ -16,6 +16,7 @@ from web_rig import BOUND_S, Caller, running_site, until
 from fermd.web.passwords import write_password
 
 PASSWORD = "correct horse battery"  # noqa: S105 - of this test alone
+METRICS_TOKEN = "3b5c0e4f7a1d9286e0f1"  # noqa: S105 - of this test alone
 
 
 def free_port() -> int:
@@ -78,6 +79,9 @@ def site_on_the_lan(more: str = "", password: str | None = PASSWORD) -> Iterator
         folder = Path(name)
         if password is not None:
             write_password(folder / "password", password)
+        token = folder / "metrics-token"
+        token.touch(mode=0o600)
+        token.write_text(f"{METRICS_TOKEN}\n")
         web = f'[web]\nlisten = "127.0.0.1:{port}"\npassword_file = "password"\n{more}'
         with running_site(folder, web) as local:
             if password is not None:

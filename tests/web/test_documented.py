@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from lan_rig import PASSWORD, site_on_the_lan
+from lan_rig import METRICS_TOKEN, PASSWORD, site_on_the_lan
 
 import fermd.web
 from fermd.web.api import application
@@ -33,12 +33,13 @@ def test_every_example_is_answered_as_it_stands(tmp_path: Path) -> None:
             # Each answer into a file of its own, with its status in another.
             told = line.replace("curl ", f"curl -w '%{{stderr}}{number} %{{http_code}}\\n' ", 1)
         script.append(f"{told}")
-    with site_on_the_lan() as lan:
+    with site_on_the_lan('metrics_token_file = "metrics-token"\n') as lan:
         ended = subprocess.run(
             ["bash", "-c", "\n".join(script)],
             cwd=tmp_path,
             env=os.environ
-            | {"FERMD": lan.address, "PASSWORD": PASSWORD, "SOCKET": lan.local.socket_path},
+            | {"FERMD": lan.address, "PASSWORD": PASSWORD, "SOCKET": lan.local.socket_path}
+            | {"METRICS_TOKEN": METRICS_TOKEN},
             capture_output=True,
             text=True,
             check=False,
