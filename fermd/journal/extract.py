@@ -17,7 +17,7 @@ from typing import Any, Final
 from fermd.journal.described import RELATIONS, Column, Relation
 from fermd.journal.reader import JournalUnreadable
 from fermd.journal.readonly import connect_to_read
-from fermd.journal.schema import KNOWN_VERSION, version_of
+from fermd.journal.schema import KNOWN_VERSION, version_fault, version_of
 
 SHORT_NAMES: Final = {
     "events": "what_happened",
@@ -94,10 +94,7 @@ def extracted(journal: Path, wanted: Extract) -> Iterator[Iterator[Row]]:
         # All that is read from here on is as it stands now.
         connection.execute("BEGIN")
         if (version := version_of(connection)) != KNOWN_VERSION:
-            raise JournalUnreadable(
-                f"{journal}: has schema version {version}, and {KNOWN_VERSION} is needed; let this "
-                "version of the daemon open it once, or read it with its own version"
-            )
+            raise JournalUnreadable(f"{journal}: {version_fault(version)}")
         yield _rows(connection, journal, wanted)
     except sqlite3.Error as error:
         raise JournalUnreadable(_damaged(journal, error)) from error

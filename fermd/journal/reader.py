@@ -21,7 +21,7 @@ from fermd.journal.figures import Figures, figures_of
 from fermd.journal.readonly import connect_to_read
 from fermd.journal.rows import BrewerNote, Happening, happening_of
 from fermd.journal.runs import RUNS, STARTS_BY_HOUR
-from fermd.journal.schema import EVENT_TABLES, KNOWN_VERSION, version_of
+from fermd.journal.schema import EVENT_TABLES, KNOWN_VERSION, version_fault, version_of
 
 
 class JournalUnreadable(Exception):  # noqa: N818 - reads as what it says
@@ -209,11 +209,14 @@ class JournalReader:
                 if chamber is not None and "chamber" in db.table(table).columns_dict:
                     condition = f"({where}) AND chamber IN (?, '')"
                     parameters.append(chamber)
-                rows = db.query(
-                    f"SELECT * FROM {table} WHERE {condition} ORDER BY seq DESC LIMIT ?",  # noqa: S608 - constants
+                columns = _SAYS_ALL.get(table, "*")
+                rows = db.execute(
+                    f"SELECT {columns} FROM {table} WHERE {condition} "  # noqa: S608 - constants
+                    "ORDER BY seq DESC LIMIT ?",
                     [*parameters, most],
                 )
-                found += [_event_row(table, row) for row in rows]
+                names = [name for name, *_ in rows.description]
+                found += [_event_row(table, dict(zip(names, row, strict=True))) for row in rows]
         found.sort(key=lambda row: row.seq)
         return found[-most:] if most > 0 else []
 
@@ -228,10 +231,7 @@ class JournalReader:
             raise JournalUnreadable(f"{self.path}: cannot be read: {what}; {remedy}") from error
         try:
             if (version := version_of(connection)) != KNOWN_VERSION:
-                raise JournalUnreadable(
-                    f"{self.path}: has schema version {version}, and {KNOWN_VERSION} is needed; "
-                    "let this version of the daemon open it once, or read it with its own version"
-                )
+                raise JournalUnreadable(f"{self.path}: {version_fault(version)}")
             yield Database(connection, execute_plugins=False)
         except (sqlite3.Error, ValueError, KeyError, TypeError, AttributeError) as error:
             # The last ones: a flipped byte makes a number of a text, or nothing of either.
@@ -246,12 +246,20 @@ def _first_line(error: Exception) -> str:
     return (str(error).splitlines() or [repr(error)])[0]
 
 
+_SAYS_ALL = {
+    # Its reason stands in `reasons_json`, too.
+    "output_changes": "seq, boot, mono_s, wall_utc_s, wall_trusted, chamber, duty, output, line, "
+    "is_on, certainty, reasons_json"
+}
+"""The columns that a happening is made from, where these are not all of a table."""
+
+
 def _event_row(table: str, row: dict[str, Any]) -> EventRow:
     trusted = row["wall_trusted"]
     return EventRow(
         row["seq"],
         row["boot"],
-        Moment(row["mono_s"], row["wall_utc_s"], wall_trusted=trusted > 0),
+        Moment(row["mono_s"], row["wall_utc_s"], trusted > 0),
         trusted == 2,
         row.get("chamber", ""),
         happening_of(table, row),

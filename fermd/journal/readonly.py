@@ -7,6 +7,7 @@ end: whoever asks opens, asks and closes.
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from pathlib import Path
 
 _SMALLEST_PAGE_BYTES = 512
@@ -32,9 +33,9 @@ def connect_to_read(path: Path, busy_s: float = 2.0) -> sqlite3.Connection:
         return _connect(f"{address}?immutable=1", busy_s)
 
 
-def lenient_text(raw: bytes) -> str:
-    """Text of the journal; bytes that a fault of the disk has made undecodable are replaced."""
-    return raw.decode("utf-8", "replace")
+lenient_text = partial(str, encoding="utf-8", errors="replace")
+"""Text of the journal from its bytes; those that a fault of the disk has made undecodable are
+replaced. Called for every text that is read, so it is no function of Python's."""
 
 
 def _connect(address: str, busy_s: float) -> sqlite3.Connection:

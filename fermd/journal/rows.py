@@ -234,11 +234,19 @@ def _text(text: str) -> str:
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
+_SCAN = json.JSONDecoder().raw_decode
+_RULES = {rule.value: rule for rule in Rule}
+_DUTIES = {duty.value: duty for duty in Duty}
+
+
 def _output_from(row: Mapping[str, Any]) -> OutputChanged | PresumedOff:
-    reasons = tuple(
-        Reason(Rule(each.pop("rule")), **each) for each in json.loads(row["reasons_json"])
-    )
-    duty, on = Duty(row["duty"]), bool(row["is_on"])
+    # By tables and without a look for white space: a batch has thousands of these rows.
+    text = row["reasons_json"]
+    found, end = _SCAN(text)
+    if end != len(text):
+        raise ValueError(text)
+    reasons = tuple([Reason(_RULES[each.pop("rule")], **each) for each in found])
+    duty, on = _DUTIES[row["duty"]], bool(row["is_on"])
     change = OutputChanged(duty, row["output"], row["line"], on, reasons)
     return PresumedOff(change) if row["certainty"] == "presumed" else change
 

@@ -58,23 +58,25 @@ EVENTS: list[Event] = [
 ]
 
 
-def write(path: Path, *, boot_id: str = "first-boot", thin: bool = True) -> None:
+def write(
+    path: Path, *, boot_id: str = "first-boot", thin: bool = True, readings: int = READINGS
+) -> None:
     """Write it with the real writer, in one run that stops in an orderly way."""
     journal = SqliteJournal(
         path, boot_id=boot_id, moment=at(0.0), version="1.0", settings=IMPATIENT
     )
-    for number in range(READINGS):
+    for number in range(readings):
         now = at(10.0 * number + 0.5)
-        fault = ProbeFault.CHECKSUM.value if number == 100 else None
-        vessel_c = None if fault else 12.0 + (20.0 if number == 300 else number % 7 / 16)
+        fault = ProbeFault.CHECKSUM.value if number == 20 else None
+        vessel_c = None if fault else 12.0 + (20.0 if number == 30 else number % 7 / 16)
         journal.readings(
             [
                 ReadingRow(now, "lager", "vessel", vessel_c, fault),
                 ReadingRow(now, "lager", "air", 8.0 - number % 5 / 16, None),
             ]
         )
-        if number % 60 == 0:
-            step = number // 60
+        if number % (readings // 12) == 0:
+            step = number // (readings // 12)
             journal.events(now, "lager", [EVENTS[step % len(EVENTS)]])
     for second, text in enumerate(NOTES):
         journal.note(at(7300.0 + second), "lager", "Ann", text)
