@@ -83,6 +83,9 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "alarms": Entry("alarms", "List the alarms that are not cleared."),
         "note": Entry("note", "Write a note into the journal."),
         "log": Entry("log", "Tell what happened."),
+        "review": Entry(
+            "review", "Review a batch: how it was held, what disturbed it, what it cost."
+        ),
         "extract": Entry("extract", "Write a span of the record as CSV or Parquet."),
     },
     "Keep": {

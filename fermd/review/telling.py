@@ -79,8 +79,12 @@ def _note(note: BrewerNote) -> str:
     kind = "" if note.kind == "other" else f" ({note.kind.replace('-', ' ')})"
     if note.kind == "calibration":
         return f"{note.text}{f' by {note.who}' if note.who else ''}"
-    what = ": ".join(filter(None, (_value(note), note.text)))
-    return f"note by {note.who}{kind}: {what}"
+    return f"note by {note.who}{kind}: {note_words(note)}"
+
+
+def note_words(note: BrewerNote) -> str:
+    """What a note says, with what was measured before it."""
+    return ": ".join(filter(None, (_value(note), note.text)))
 
 
 def _value(note: BrewerNote) -> str:

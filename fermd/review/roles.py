@@ -1,0 +1,106 @@
+"""Which probe is in the beer and which in the air, found in the journal itself.
+
+The journal names probes and not their places. But every decision that was made on the beer says
+at what temperature it was made, and only one probe read that; and of the others, the one in the
+air moves with every run of the fridge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from fermd.control.alarms import AlarmKind
+from fermd.control.events import AlarmChanged, OutputChanged
+from fermd.control.reasons import Rule
+from fermd.review.series import Series
+
+if TYPE_CHECKING:
+    from fermd.review.course import Happened
+
+OF_THE_BEER = frozenset(
+    {
+        Rule.ABOVE_BAND,
+        Rule.BELOW_BAND,
+        Rule.WITHIN_BAND,
+        Rule.CALL_CONTINUES,
+        Rule.COASTS,
+        Rule.FREEZING,
+    }
+)
+"""Rules whose temperature is the beer's."""
+
+DECISIONS = 200
+"""So many decisions tell the vessel's probe from the others."""
+
+
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """The probes of a chamber by their places."""
+
+    vessel: str
+    air: str | None = None
+
+
+def read_roles(probes: Mapping[str, Series], happened: Sequence[Happened]) -> Roles:
+    """Find out which probe is where."""
+    told = _told(happened)
+    vessel = told.get(AlarmKind.VESSEL_PROBE_LOST) or _vessel(probes, happened)
+    air = told.get(AlarmKind.AIR_PROBE_LOST) or _air(probes, vessel)
+    return Roles(vessel, air)
+
+
+def _told(happened: Sequence[Happened]) -> dict[str, str]:
+    """An alarm about a probe says what it is for."""
+    return {
+        one.what.alarm: one.what.subject
+        for one in happened
+        if isinstance(one.what, AlarmChanged) and one.what.subject
+    }
+
+
+def _vessel(probes: Mapping[str, Series], happened: Sequence[Happened]) -> str:
+    if not probes:
+        return "vessel"
+    off_c = dict.fromkeys(probes, 0.0)
+    counted = dict.fromkeys(probes, 0)
+    decisions = [
+        (one.at_s, one.what.reasons[:1]) for one in happened if isinstance(one.what, OutputChanged)
+    ]
+    for at_s, reasons in decisions[-DECISIONS:]:
+        for why in reasons:
+            if why.rule not in OF_THE_BEER or why.value_c is None:
+                continue
+            for name, series in probes.items():
+                seen_c = series.at(at_s)
+                if seen_c is not None:
+                    # One that was wrong for a while is not to be told by that while alone.
+                    off_c[name] += min(1.0, abs(seen_c - why.value_c))
+                    counted[name] += 1
+    told = [name for name in probes if counted[name]]
+    if told:
+        return min(told, key=lambda name: off_c[name] / counted[name])
+    return min(probes, key=lambda name: _restless_c(probes[name]))
+
+
+LEAST_RESTLESS = 1.5
+"""The air's probe moves at least so many times as much as the vessel's."""
+
+
+def _air(probes: Mapping[str, Series], vessel: str) -> str | None:
+    others = [name for name in probes if name != vessel]
+    if not others:
+        return None
+    air = max(others, key=lambda name: _restless_c(probes[name]))
+    if vessel not in probes:
+        return air
+    least_c = LEAST_RESTLESS * _restless_c(probes[vessel])
+    return air if _restless_c(probes[air]) >= least_c else None
+
+
+def _restless_c(series: Series) -> float:
+    """How far the readings move from bucket to bucket in the mean, °C."""
+    moves_c = [abs(later - before) for before, later in pairwise(series.mean_c)]
+    return sum(moves_c) / len(moves_c) if moves_c else 0.0
