@@ -4,6 +4,7 @@ import { get } from "./base/api.js";
 import { paint } from "./base/dom.js";
 import { fetchTheRest } from "./base/later.js";
 import { begin, isFresh, reopen } from "./base/live.js";
+import { beginPressing } from "./base/press.js";
 import { beginSheets } from "./base/sheet.js";
 import { know, state, watch } from "./base/store.js";
 import { said } from "./parts/said.js";
@@ -70,6 +71,7 @@ addEventListener("hashchange", () => {
 });
 
 watch(show);
+beginPressing();
 beginSheets();
 begin();
 show();

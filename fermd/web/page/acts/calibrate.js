@@ -20,7 +20,7 @@ function draw(chamber, name, typed) {
     return [
       h("p", null, `The chamber ${chamber} goes by this probe: in ice water it would tell that the beer is at 0 °C, and the heat would run.`),
       h("div", { class: "beware" }, h("p", null, h("strong", null, "Beware. "), "Switched off, nothing heats or cools the beer until you set a target or resume the profile.")),
-      deeds(`Switch ${chamber} off`, () => doAtOnce(() => order(chamber, "switch-off"), `${chamber}: switched off for the calibration of ${name}`), { danger: true }),
+      deeds(`Switch ${chamber} off`, () => doAtOnce(() => order(chamber, "switch-off"), `${chamber}: switched off for the calibration of ${name}`), { danger: true, key: "off" }),
     ];
   }
   return [

@@ -3,16 +3,26 @@
 // h() makes a value, paint() changes as little of the page as it takes to show it: what the brewer
 // has focused, scrolled or half typed stays as it is while new readings come in.
 
+import { places, settle } from "./press.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 
-/** A piece of the page: a tag, its attributes and listeners (onclick: ...), its children. */
+/**
+ * A piece of the page: a tag, its attributes and listeners (onclick: ...), its children.
+ *
+ * A button without a key has its words for one: it never becomes another one under the finger.
+ */
 export function h(tag, props, ...children) {
-  return { tag, props: props ?? {}, children: flat(children) };
+  const own = props ?? {};
+  const keyed = tag === "button" && own.key === undefined ? { ...own, key: own["aria-label"] ?? children.find((one) => typeof one === "string") } : own;
+  return { tag, props: keyed, children: flat(children) };
 }
 
 /** Make the children of `root` show these values. */
 export function paint(root, ...values) {
+  const before = places(root);
   paintChildren(root, flat(values), root.namespaceURI === SVG);
+  settle(root, before);
 }
 
 function flat(values) {

@@ -61,12 +61,12 @@ export async function send(doing, words) {
 }
 
 /** The buttons at the end of a sheet: what it does, and away with it. */
-export function deeds(label, doing, { danger = false, disabled = false } = {}) {
+export function deeds(label, doing, { danger = false, disabled = false, key = "deeds" } = {}) {
   return h(
     "div",
-    { class: "deeds" },
-    h("button", { type: "button", class: danger ? "do danger" : "do", onclick: doing, disabled: disabled || open?.busy || false }, open?.busy ? "Sending …" : label),
-    h("button", { type: "button", class: "quiet", onclick: closeSheet }, "Leave it"),
+    { class: "deeds", key },
+    h("button", { type: "button", key: "do", class: danger ? "do danger" : "do", onclick: doing, disabled: disabled || open?.busy || false }, open?.busy ? "Sending …" : label),
+    h("button", { type: "button", key: "leave", class: "quiet", onclick: closeSheet }, "Leave it"),
   );
 }
 

@@ -1,5 +1,7 @@
 // The one place for what the page knows at present. Whoever changes it says so, and it is shown.
 
+import { whenFree } from "./press.js";
+
 const KEPT = "fermd";
 
 /** Kept on this phone only: the scale, and the name that goes into the journal. */
@@ -39,7 +41,7 @@ export function know(change) {
   due = true;
   queueMicrotask(() => {
     due = false;
-    for (const watcher of watchers) watcher();
+    whenFree(() => { for (const watcher of watchers) watcher(); });
   });
 }
 

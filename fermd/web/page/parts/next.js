@@ -22,7 +22,7 @@ export function next(name, chamber) {
 }
 
 function planned(name, { planned_start: plan }) {
-  return plan && h("p", { class: "prompt" }, `${plan.profile} starts ${when(plan.at_utc_s, siteNow())}, as ${plan.who} planned. `,
+  return plan && h("p", { class: "prompt", key: "planned" }, `${plan.profile} starts ${when(plan.at_utc_s, siteNow())}, as ${plan.who} planned. `,
     mayAct() && h("button", { type: "button", class: "quiet", onclick: () => cancelPlan(name) }, "Take it back"));
 }
 
@@ -40,20 +40,23 @@ function running(name, chamber) {
   const coming = comingSteps(name, chamber);
   return [
     h("p", { class: "step" }, h("b", null, profile.name), ": ", stepWords(profile), "."),
-    profile.prompt && h("div", { class: "prompt" }, h("p", null, profile.prompt),
+    profile.prompt && h("div", { class: "prompt", key: "prompt" }, h("p", null, profile.prompt),
       mayAct() && stepping && h("button", { type: "button", class: "do", onclick: () => confirm(name) }, "Done, go on")),
     h("p", null, left(chamber)),
     bar(name, chamber),
     coming.length > 0 && h("dl", { class: "coming" }, coming.flatMap(([time, words]) => [h("dt", null, time), h("dd", null, words)])),
-    mayAct() && h("div", { class: "ways" },
-      !stepping && h("button", { type: "button", class: "do", onclick: () => resume(name) }, "Resume"),
-      h("button", { type: "button", onclick: () => skip(name) }, "Skip"),
-      h("button", { type: "button", onclick: () => extend(name) }, "Extend"),
-      h("button", { type: "button", class: "quiet", onclick: () => goTo(name) }, "Other step"),
-      h("button", { type: "button", class: "quiet", onclick: () => backToPlan(name) }, "Back to plan"),
-      h("button", { type: "button", class: "quiet", onclick: () => stop(name) }, "Stop")),
+    mayAct() && h("div", { class: "ways", key: "ways" },
+      way("Skip", () => skip(name)),
+      way("Extend", () => extend(name)),
+      way("Other step", () => goTo(name), "quiet"),
+      way("Back to plan", () => backToPlan(name), "quiet"),
+      way("Stop", () => stop(name), "quiet"),
+      // Last, so that the others stay where they are when it comes and goes.
+      !stepping && way("Resume", () => resume(name), "do")),
   ];
 }
+
+const way = (words, act, kind = "") => h("button", { type: "button", class: kind, onclick: act }, words);
 
 /** What is left of the step, in words. */
 function left({ profile, mode }) {

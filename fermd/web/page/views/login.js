@@ -15,7 +15,7 @@ export function login() {
     h("form", { onsubmit: enter },
       field("who", "Your name, for the journal", { type: "text", autocomplete: "username", value: state.who, maxlength: 60, required: true, oninput: (event) => { typed.who = event.target.value; } }),
       field("password", "Password", { type: "password", autocomplete: "current-password", value: "", required: true, oninput: (event) => { typed.password = event.target.value; } }, { fault: typed.trouble }),
-      h("button", { type: "submit", class: "do", disabled: typed.busy }, typed.busy ? "Looking …" : "Log in")),
+      h("button", { type: "submit", key: "enter", class: "do", disabled: typed.busy }, typed.busy ? "Looking …" : "Log in")),
     h("p", { class: "hint" }, "On the board itself, ", h("code", null, "fermd status"), " needs no password."));
 }
 
