@@ -117,10 +117,19 @@ def until(fact: Callable[[], object], what: str = "") -> None:
         Event().wait(0.05)
 
 
-def free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        return int(found.getsockname()[1])
+class Port:
+    """A port of this machine, kept from everybody but the daemon that it is meant for."""
+
+    def __init__(self) -> None:
+        self._held = socket.socket()
+        self._held.bind(("127.0.0.1", 0))
+        # Bound and not listening, it lets whoever says the same listen beside it (Linux, tcp(7));
+        # and the system gives it to nobody who asks for any port.
+        self._held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self.number: Final = int(self._held.getsockname()[1])
+
+    def close(self) -> None:
+        self._held.close()
 
 
 @dataclass
@@ -135,7 +144,8 @@ class Site:
     process: subprocess.Popen[bytes] | None = None
 
     def __post_init__(self) -> None:
-        self.port: Final = free_port()
+        self._port = Port()
+        self.port: Final = self._port.number
         self.address: Final = f"http://127.0.0.1:{self.port}"
         self.path: Final = self.folder / "fermd.toml"
         text = self.text.replace("FOLDER", str(self.folder)).replace("PORT", str(self.port))
@@ -177,6 +187,7 @@ class Site:
     def close(self) -> None:
         self.stop()
         self._local.close()
+        self._port.close()
 
     def status(self) -> Any:
         return self._local.get("/api/status").json()
@@ -292,6 +303,10 @@ class Looking:
     def go(self, place: str) -> None:
         self.run("document.getElementById('sheet').open || (location.hash = arguments[0])", place)
 
+    def tidy(self) -> None:
+        """Leave the sheet that a test before may have left open."""
+        self.run("const sheet = document.getElementById('sheet'); if (sheet.open) sheet.close()")
+
     def run(self, script: str, *arguments: Any) -> Any:
         return self.driver.execute_script(script, *arguments)
 
@@ -327,7 +342,11 @@ class Looking:
 
         def stands_still() -> bool:
             places.append(found.rect)
-            return len(places) > 1 and places[-1] == places[-2]
+            still = len(places) > 1 and places[-1] == places[-2]
+            # What has just come or moved takes no press yet: fermd/web/page/base/press.js.
+            return still and self.run(
+                "return (arguments[0].readyAt ?? 0) <= performance.now()", found
+            )
 
         until(stands_still, f"{name!r} stands still")
         found.click()

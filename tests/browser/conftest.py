@@ -33,20 +33,27 @@ def folder() -> Iterator[Path]:
         yield Path(made)
 
 
+@pytest.fixture
+def cellar(scene: Cellar) -> Cellar:
+    """The scene with its page as it is before anybody has pressed anything."""
+    scene.page.tidy()
+    return scene
+
+
 @pytest.fixture(scope="module", params=SCENES, ids=lambda scene: scene.name)
-def cellar(request: pytest.FixtureRequest, browser: Looking) -> Iterator[Cellar]:
-    scene: Scene = request.param
+def scene(request: pytest.FixtureRequest, browser: Looking) -> Iterator[Cellar]:
+    wanted: Scene = request.param
     with tempfile.TemporaryDirectory(prefix="fermd-") as made:
         site = Site(Path(made))
         site.start()
-        browser.become(scene)
+        browser.become(wanted)
         browser.open(site.address)
         browser.log_in()
-        if scene.locale == "en-US":
+        if wanted.locale == "en-US":
             browser.press("Settings of this page")
             browser.press("°F")
             browser.press("Close")
-        yield Cellar(site, browser, scene)
+        yield Cellar(site, browser, wanted)
         complaints = browser.complaints()
         browser.leave()
         site.close()

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_rig import PASSWORD, SCENES, Looking, free_port, until
+from browser_rig import PASSWORD, SCENES, Looking, Port, until
 
 from fermd.web.passwords import write_password
 
@@ -32,15 +32,16 @@ def board() -> Iterator[Board]:
 
 @pytest.fixture
 def page(browser: Looking, board: Board) -> Iterator[Looking]:
-    port = free_port()
-    web = f'\n[web]\nlisten = "127.0.0.1:{port}"\npassword_file = "FOLDER/password"\n'
+    port = Port()
+    web = f'\n[web]\nlisten = "127.0.0.1:{port.number}"\npassword_file = "FOLDER/password"\n'
     board.write_site(SITE + web)
     write_password(board.folder / "password", PASSWORD)
-    browser.address = f"http://127.0.0.1:{port}"
+    browser.address = f"http://127.0.0.1:{port.number}"
     browser.become(SCENES[0])
     yield browser
     complaints = browser.complaints()
     browser.leave()
+    port.close()
     assert complaints == []
 
 

@@ -107,9 +107,10 @@ def test_a_full_disk_is_told_while_control_goes_on(page: Looking, folder: Path) 
 def test_without_its_library_the_page_says_how_to_get_the_chart(
     page: Looking, folder: Path
 ) -> None:
-    # A folder of the same name and nothing in it, ahead of where the package is installed.
+    # A folder of the same name and nothing in it, ahead of where the package is installed: that
+    # may be where fermd itself is.
     (folder / "absent" / "uplot").mkdir(parents=True)
-    site = Site(folder, environment={"PYTHONPATH": f"{ROOT}:{folder / 'absent'}"})
+    site = Site(folder, environment={"PYTHONPATH": f"{folder / 'absent'}:{ROOT}"})
     (folder / "absent" / "uplot" / "__init__.py").touch()
     site.start()
     try:
