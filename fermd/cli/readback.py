@@ -73,6 +73,7 @@ def decision_of(name: str, chamber: Plain) -> Decision:
         target=None if target is None else Target(target["heat_c"], target["cool_c"]),
         call=Call(chamber["call"]),
         call_reason=_reason(chamber["call_reason"]),
+        edges=None,
         vessel=_reading(chamber["vessel"]),
         air=None if air is None else _reading(air),
         watching=tuple((key, _reading(seen)) for key, seen in chamber["watching"].items()),

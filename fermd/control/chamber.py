@@ -22,7 +22,7 @@ from fermd.control import (
     safety,
 )
 from fermd.control.alarms import Alarms, observe, standing
-from fermd.control.bands import Call, Called
+from fermd.control.bands import Call, Called, Edges
 from fermd.control.bands import call as call_of_bands
 from fermd.control.calendar import WallTime
 from fermd.control.commands import Command
@@ -94,7 +94,8 @@ def step(
         state = profile_orders.start_what_is_due(state, settings, view.beer_c, now, events)
     state = profile_run.advance(state, view.beer_c, passed_s, wall, events)
     target = profile_run.target(state)
-    called = _call(state, settings, target, view, now)
+    bands = _edges(state, settings, target, view, now)
+    called = _call(state, settings, bands, view, now)
     was_running = _running(state.histories)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
     swing = _follow_swing(state, settings, was_running, target, view, passed_s, now)
@@ -105,7 +106,7 @@ def step(
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
     state = _TICKED(state, healths, called.call, watches, alarms, swing, view.placing, now.mono_s)
-    return state, _decision(state, settings, target, called, view, outputs, wall, events)
+    return state, _decision(state, settings, target, bands, called, view, outputs, wall, events)
 
 
 def credit_outage(
@@ -188,19 +189,16 @@ def _look(
     return healths, _View(readings, vessel, air, vessel_c, air_c, beer_c, placed)
 
 
-def _call(
+def _edges(
     state: ChamberState,
     settings: ChamberSettings,
     target: Target | None,
     view: _View,
     now: Moment,
-) -> Called:
-    """What is called for by the bands; overrides come in output by output, in `_wish`."""
-    if view.vessel_c is None or view.beer_c is None:
-        chosen = safety.fail_safe_call(settings.fail_safe, view.vessel, now.mono_s)
-        return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
-    if target is None:
-        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
+) -> Edges | None:
+    """Where calls begin and end now; None without a target, or without a trusted reading."""
+    if target is None or view.vessel_c is None or view.beer_c is None:
+        return None
     running = _running(state.histories)
     run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
     drift_c_per_h = placing.drift_c_per_h(view.placing, view.beer_c)
@@ -208,8 +206,23 @@ def _call(
     sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h, trend_c_per_h)
     # The bands go by what the probe shows: the edges move by what it sees beside the beer.
     beside_c = view.vessel_c - view.beer_c
-    edges_now = edges(state.swing, settings, target, sight).moved(beside_c)
-    return call_of_bands(edges_now, view.vessel_c, state.call)
+    return edges(state.swing, settings, target, sight).moved(beside_c)
+
+
+def _call(
+    state: ChamberState,
+    settings: ChamberSettings,
+    bands: Edges | None,
+    view: _View,
+    now: Moment,
+) -> Called:
+    """What is called for by the bands; overrides come in output by output, in `_wish`."""
+    if view.vessel_c is None:
+        chosen = safety.fail_safe_call(settings.fail_safe, view.vessel, now.mono_s)
+        return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
+    if bands is None:
+        return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
+    return call_of_bands(bands, view.vessel_c, state.call)
 
 
 def _running(histories: Mapping[Duty, History]) -> Duty | None:
@@ -432,6 +445,7 @@ def _decision(
     state: ChamberState,
     settings: ChamberSettings,
     target: Target | None,
+    bands: Edges | None,
     called: Called,
     view: _View,
     outputs: tuple[OutputDecision, ...],
@@ -446,6 +460,7 @@ def _decision(
         target=target,
         call=called.call,
         call_reason=called.reason,
+        edges=bands,
         vessel=view.vessel,
         air=view.air,
         watching=tuple((p.name, view.readings[p.name]) for p in settings.watching_probes),

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fermd.control.alarms import Alarm
-from fermd.control.bands import Call
+from fermd.control.bands import Call, Edges
 from fermd.control.commands import PlanStart
 from fermd.control.events import Event
 from fermd.control.placing import Placing
@@ -56,6 +56,9 @@ class Decision:
     target: Target | None
     call: Call
     call_reason: Reason
+    edges: Edges | None
+    """Where calls begin and end now, °C, as read by the vessel probe; None while no band decides:
+    without a target, or without a trusted reading."""
     vessel: Reading
     air: Reading | None
     watching: tuple[tuple[str, Reading], ...]

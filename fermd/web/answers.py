@@ -11,6 +11,7 @@ from typing import Any
 
 from fermd.control import wording
 from fermd.control.alarms import Alarm
+from fermd.control.bands import Edges
 from fermd.control.decision import Decision, OutputDecision
 from fermd.control.health import Health
 from fermd.control.knowledge import knowledge
@@ -18,7 +19,6 @@ from fermd.control.moment import Moment
 from fermd.control.progress import Outlook
 from fermd.control.reading import Reading, Trusted
 from fermd.control.reasons import Reason
-from fermd.control.settings import ChamberSettings
 from fermd.control.wording import Unit
 from fermd.service.snapshot import ChamberView, Snapshot
 
@@ -41,11 +41,6 @@ def status(snapshot: Snapshot, now: Moment, unit: Unit = Unit.CELSIUS) -> Plain:
             name: _chamber(view, mono_s, unit) for name, view in snapshot.chambers.items()
         },
     }
-
-
-def bands(chamber: ChamberSettings) -> Plain:
-    """How far from the target nothing is called for, below (heat) and above (cool), °C."""
-    return {"heat_c": chamber.heat.band_c, "cool_c": chamber.cool.band_c}
 
 
 def probes(snapshot: Snapshot, now: Moment, unit: Unit = Unit.CELSIUS) -> list[Plain]:
@@ -76,6 +71,7 @@ def _chamber(view: ChamberView, mono_s: float, unit: Unit) -> Plain:
         "mode_words": wording.mode(decision),
         "target": None if wanted is None else {"heat_c": wanted.heat_c, "cool_c": wanted.cool_c},
         "target_words": wording.target(wanted, unit),
+        "edges": _edges(decision.edges),
         "vessel": _reading(decision.vessel, mono_s, unit),
         "air": None if decision.air is None else _reading(decision.air, mono_s, unit),
         "watching": {name: _reading(seen, mono_s, unit) for name, seen in decision.watching},
@@ -94,6 +90,17 @@ def _chamber(view: ChamberView, mono_s: float, unit: Unit) -> Plain:
             "who": decision.planned.who,
         },
         "alarms": [_alarm(alarm, mono_s) for alarm in decision.alarms],
+    }
+
+
+def _edges(edges: Edges | None) -> Plain | None:
+    if edges is None:
+        return None
+    return {
+        "heat_from_c": round(edges.heat_from_c, 3),
+        "heat_until_c": round(edges.heat_until_c, 3),
+        "cool_from_c": round(edges.cool_from_c, 3),
+        "cool_until_c": round(edges.cool_until_c, 3),
     }
 
 

@@ -127,11 +127,17 @@ class Alarm(Answer):
     words: str
 
 
-class Bands(Answer):
-    """How far below (heat) and above (cool) the target nothing is called for, °C."""
+class Edges(Answer):
+    """Where calls begin and end now, with all that was learned; °C as the vessel probe reads."""
 
-    heat_c: float
-    cool_c: float
+    heat_from_c: float
+    """A call for heat begins at or below it ..."""
+    heat_until_c: float
+    """... and ends at or above this one."""
+    cool_from_c: float
+    """A call for cooling begins at or above it ..."""
+    cool_until_c: float
+    """... and ends at or below this one."""
 
 
 class Chamber(Answer):
@@ -141,8 +147,8 @@ class Chamber(Answer):
     mode_words: str
     target: Target | None
     target_words: str
-    bands: Bands | None = None
-    """None where the daemon runs without a site file."""
+    edges: Edges | None
+    """None while no band decides: without a target, or without a trusted reading."""
     vessel: Reading
     air: Reading | None
     watching: dict[str, Reading]
@@ -381,6 +387,9 @@ class Previewed(Answer):
     clock_changes: list[dict[str, str]]
     cautions: list[CautionTold]
     assumed: list[str]
+    beer: list[tuple[float, float]]
+    """Where the beer is foreseen to be (POSIX s, °C); empty in a check, and where that cannot be
+    foreseen."""
 
 
 class ProfileChecked(Answer):

@@ -102,9 +102,6 @@ class Watching:
         file = self._house.site.site_file
         trial = None if file is None else file.simulated
         told = answers.status(snapshot, now, unit)
-        for chamber in () if file is None else file.settings.chambers:
-            if chamber.name in told["chambers"]:
-                told["chambers"][chamber.name]["bands"] = answers.bands(chamber)
         return told | {
             "time_zone": self._house.time_zone,
             "sample_period_s": None if file is None else file.sample_period_s,

@@ -20,7 +20,7 @@ from chamber_bench import (
 
 from fermd.control import chamber
 from fermd.control.alarms import AlarmKind
-from fermd.control.bands import Call
+from fermd.control.bands import Call, Edges
 from fermd.control.calendar import parse_calendar_time
 from fermd.control.chamber import LONGEST_TICK_S, Inputs
 from fermd.control.commands import OverrideOutput, PlanStart, SetTarget, StartProfile, SwitchOff
@@ -65,6 +65,7 @@ def test_a_decision_says_everything_about_its_chamber() -> None:
     assert decision.chamber == "lager"
     assert (decision.mode, decision.target) == (Mode.HAND, Target.at(10.0))
     assert (decision.call, decision.call_reason) == (Call.COOL, above)
+    assert decision.edges == Edges(9.7, 10.0, 10.3, 10.0)
     assert decision.vessel == decision.air == Trusted(18.0, bench.mono_s)
     assert decision.watching == (("keg", Trusted(18.0, bench.mono_s)),)
     assert decision.outputs == (
@@ -83,6 +84,7 @@ def test_a_decision_says_everything_about_its_chamber() -> None:
     decision = bench.tick(SwitchOff("anna"))
     idle = Reason(Rule.NO_TARGET, 18.0)
     assert (decision.call, decision.call_reason) == (Call.IDLE, idle)
+    assert decision.edges is None
     assert decision.outputs[1] == OutputDecision(
         Duty.COOL, "fridge", "17", False, False, bench.mono_s, (idle,)
     )

@@ -41,6 +41,21 @@ def test_the_status_shows_every_chamber_in_numbers_and_words(site: Caller) -> No
     assert set(lager["watching"]) == {"room"}
 
 
+def test_the_status_tells_the_edges_that_control_goes_by(site: Caller) -> None:
+    assert site.order("ale", "set-target", target_c=18.0).is_success
+
+    def edges() -> Any:
+        return site.get("/api/status").json()["chambers"]["ale"]["edges"]
+
+    until(lambda: edges() is not None)
+    # Nothing has been learned yet: 0.2 K to either side, the default of a site file.
+    found = edges()
+    assert (found["heat_from_c"], found["cool_from_c"]) == (17.8, 18.2)
+    assert found["heat_from_c"] < found["heat_until_c"] <= 18.0 <= found["cool_until_c"]
+    assert site.order("ale", "switch-off").is_success
+    until(lambda: edges() is None)
+
+
 def test_ages_are_worked_out_at_the_moment_of_asking(site: Caller) -> None:
     first = site.get("/api/status").json()
     until(lambda: site.get("/api/status").json()["up_s"] > first["up_s"])

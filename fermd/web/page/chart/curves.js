@@ -134,10 +134,16 @@ function columns(name, found) {
       ...recorded.map((utc_s, index) => ({ utc_s, heat_c: found.target.heat_c[index], cool_c: found.target.cool_c[index] })),
       ...(seen?.target ?? []).filter(([utc_s]) => utc_s > siteNow()).map(([utc_s, heat_c, cool_c]) => ({ utc_s, heat_c, cool_c })),
     ],
-    bands: state.status.chambers[name]?.bands,
+    band: bandOf(state.status.chambers[name]),
     runs: Object.values(found.runs).flatMap(({ duty, spans }) => spans.map(([from_utc_s, to_utc_s]) => ({ duty, from_utc_s, to_utc_s: to_utc_s ?? siteNow() }))),
     marks: found.marks.map((mark) => ({ ...mark, kind: MARKS[mark.kind] })).filter((mark) => mark.kind),
   };
+}
+
+/** How far the edges that calls begin at now lie from the target; none while no band decides. */
+function bandOf(chamber) {
+  if (!chamber?.edges || !chamber.target) return null;
+  return { below_k: chamber.target.heat_c - chamber.edges.heat_from_c, above_k: chamber.edges.cool_from_c - chamber.target.cool_c };
 }
 
 const MARKS = { step: "step", "step-change": "step", profile: "step", "alarm-raised": "alarm", outage: "alarm", note: "note" };

@@ -55,7 +55,8 @@ function stretches(corners) {
 
 function band(plot, data, paint) {
   const { ctx } = plot;
-  const [below, above] = [shownDifference(data.bands?.heat_c ?? 0), shownDifference(data.bands?.cool_c ?? 0)];
+  if (!data.band) return;
+  const [below, above] = [shownDifference(data.band.below_k), shownDifference(data.band.above_k)];
   ctx.fillStyle = paint.band;
   for (const stretch of stretches(data.target)) {
     ctx.beginPath();

@@ -17,7 +17,7 @@ export function beer(name, chamber) {
     ruler({
       beer_c: vessel.trusted ? vessel.temp_c : null,
       air_c: air?.trusted ? air.temp_c : null,
-      target, bands: chamber.bands, heading_c: going?.temp_c ?? null,
+      target, edges: chamber.edges, call: chamber.call, heading_c: going?.temp_c ?? null,
       words: rulerWords(chamber),
     }),
     others(chamber));

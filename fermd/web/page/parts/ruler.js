@@ -1,6 +1,7 @@
 // The ruler: where the beer is, where it should be, and where it is heading, on one line of degrees.
 //
-// The band is a block, the target a notch in it, the beer a pointer above, the air a pointer below.
+// The band is a block from where heat is called for to where cooling is, as control goes by it now;
+// the target a notch in it, a run's end a short bar, the beer a pointer above, the air one below.
 
 import { h } from "../base/dom.js";
 import { fixed, shownTemp } from "../base/words.js";
@@ -10,13 +11,14 @@ const SIDE = 14;
 const LINE = 40;
 
 /** `beer_c` and `air_c` may be null. `heading_c` is where the beer will be in a while. */
-export function ruler({ beer_c, air_c, target, bands, heading_c, words }) {
-  const [low, high] = reach([beer_c, heading_c, target?.heat_c, target?.cool_c], air_c);
+export function ruler({ beer_c, air_c, target, edges, call, heading_c, words }) {
+  const [low, high] = reach([beer_c, heading_c, target?.heat_c, target?.cool_c, edges?.heat_from_c, edges?.cool_from_c], air_c);
   const x = (temp_c) => SIDE + ((Math.min(Math.max(temp_c, low), high) - low) / (high - low)) * (WIDTH - 2 * SIDE);
   return h("svg", { class: "ruler", viewBox: `0 0 ${WIDTH} 80`, role: "img", "aria-label": words },
-    target && block(x, target, bands),
+    edges && block(x, edges),
     degrees(low, high, x),
     target && notch(x, target),
+    edges && ends(x, edges, call),
     heading_c !== null && beer_c !== null && Math.abs(heading_c - beer_c) > 0.05 && arrow(x(beer_c), x(heading_c)),
     air_c !== null && h("g", { class: "air" },
       h("path", { d: `M${x(air_c)} ${LINE + 3}l6 10h-12Z` }),
@@ -35,9 +37,8 @@ function reach(inner, air_c) {
   return [low, high];
 }
 
-function block(x, target, bands) {
-  const from = x(target.heat_c - (bands?.heat_c ?? 0));
-  const to = x(target.cool_c + (bands?.cool_c ?? 0));
+function block(x, { heat_from_c, cool_from_c }) {
+  const [from, to] = [x(heat_from_c), x(cool_from_c)];
   return h("rect", { class: "band", x: from, y: LINE - 9, width: Math.max(2, to - from), height: 18, rx: 2 });
 }
 
@@ -45,6 +46,12 @@ function notch(x, target) {
   const from = x(target.heat_c);
   const to = x(target.cool_c);
   return h("path", { class: "target", d: from === to ? `M${from} ${LINE - 12}v24` : `M${from} ${LINE - 12}v24M${to} ${LINE - 12}v24M${from} ${LINE}H${to}` });
+}
+
+/** Where the call that stands is going to end. */
+function ends(x, { heat_until_c, cool_until_c }, call) {
+  const at = { heat: heat_until_c, cool: cool_until_c }[call];
+  return at === undefined ? null : h("path", { class: "ends", d: `M${x(at)} ${LINE - 7}v14` });
 }
 
 function arrow(from, to) {

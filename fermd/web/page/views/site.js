@@ -34,7 +34,7 @@ function glance(name, chamber) {
       h("p", { class: "should" }, vessel.trusted
         ? (target ? `should be ${chamber.target_words}, ${apart(vessel.temp_c, target, chamber.call)}` : "no target")
         : sentence(vessel.words)),
-      ruler({ beer_c: vessel.trusted ? vessel.temp_c : null, air_c: air?.trusted ? air.temp_c : null, target, bands: chamber.bands, heading_c: going?.temp_c ?? null, words: `Beer ${vessel.words}, target ${chamber.target_words}` }),
+      ruler({ beer_c: vessel.trusted ? vessel.temp_c : null, air_c: air?.trusted ? air.temp_c : null, target, edges: chamber.edges, heading_c: going?.temp_c ?? null, words: `Beer ${vessel.words}, target ${chamber.target_words}` }),
       h("p", { class: "brief" }, brief(chamber)),
       h("p", { class: "coming" }, isFresh() ? nextBrief(name, chamber) : "")));
 }
