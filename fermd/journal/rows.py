@@ -88,7 +88,18 @@ class PresumedOff:
     change: OutputChanged
 
 
-Happening = Event | BrewerNote | ClockStepped | DaemonRun | Incident | PresumedOff
+@dataclass(frozen=True, slots=True)
+class ProfileKept:
+    """Somebody saved, replaced or deleted a profile of the site's own."""
+
+    profile: str
+    """The name that it is kept under."""
+    change: str
+    """`saved`, `replaced` or `deleted`."""
+    who: str
+
+
+Happening = Event | BrewerNote | ClockStepped | DaemonRun | Incident | PresumedOff | ProfileKept
 """Everything that has a row of its own."""
 
 _Columns = dict[str, Any]
@@ -108,6 +119,9 @@ def columns_of(happening: Happening, chamber: str) -> tuple[str, _Columns]:
             cleanly = None if happening.cleanly is None else int(happening.cleanly)
             columns = {"change": happening.change, "cleanly": cleanly}
             return "daemon_runs", {**columns, "version": _text(happening.version)}
+        case ProfileKept():
+            columns = {"profile": _text(happening.profile), "change": happening.change}
+            return "profile_file_changes", {**columns, "who": _text(happening.who)}
         case Incident():
             return "journal_incidents", {
                 "incident": happening.incident,
@@ -316,6 +330,7 @@ _FROM_ROW: dict[str, Callable[[Mapping[str, Any]], Happening]] = {
         row["version"],
         None if row["cleanly"] is None else bool(row["cleanly"]),
     ),
+    "profile_file_changes": lambda row: ProfileKept(row["profile"], row["change"], row["who"]),
     "journal_incidents": lambda row: Incident(
         row["incident"], row["detail"], row["lost_readings"], row["lost_events"]
     ),

@@ -202,12 +202,19 @@ _TABLES = (
     "CREATE INDEX rollup_quarter_hour_by_wall ON rollup_quarter_hour (start_wall_utc_s)",
 )
 
+_PROFILE_FILE_CHANGES = f"""CREATE TABLE profile_file_changes ({_MOMENT},
+    profile TEXT NOT NULL,
+    change TEXT NOT NULL CHECK (change IN ('saved', 'replaced', 'deleted')),
+    who TEXT NOT NULL
+) STRICT"""
+
 EVENT_TABLES = (
     "daemon_runs",
     "output_changes",
     "target_changes",
     "step_changes",
     "profile_changes",
+    "profile_file_changes",
     "alarm_changes",
     "trust_changes",
     "command_answers",
@@ -293,7 +300,17 @@ def _output_changes_by_wall(db: Database) -> None:
     db.execute("PRAGMA user_version = 4")
 
 
-KNOWN_VERSION = 4
+@migrations(name="profiles saved and deleted")
+def _profile_files(db: Database) -> None:
+    for name in db.view_names():
+        db.view(name).drop()
+    db.execute(_PROFILE_FILE_CHANGES)
+    for name, select in VIEWS.items():
+        db.create_view(name, select)
+    db.execute("PRAGMA user_version = 5")
+
+
+KNOWN_VERSION = 5
 """The schema version (PRAGMA user_version) that all migrations together lead to."""
 
 

@@ -52,6 +52,12 @@ _WHAT_HAPPENED = (
             ),
             _happened("profile_changes", "profile", "chamber", "profile || ' ' || change"),
             _happened(
+                "profile_file_changes",
+                "profile-file",
+                "''",
+                "profile || ' ' || change || ' by ' || who",
+            ),
+            _happened(
                 "alarm_changes",
                 "alarm",
                 "chamber",

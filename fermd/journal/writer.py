@@ -23,7 +23,7 @@ from fermd.journal.figures import Figures, figures_of
 from fermd.journal.file import JournalFile
 from fermd.journal.marker import Marker
 from fermd.journal.ports import ChamberRecord, LineHistory, Outage, ReadingRow, Trouble
-from fermd.journal.rows import BrewerNote, ClockStepped, DaemonRun, Happening
+from fermd.journal.rows import BrewerNote, ClockStepped, DaemonRun, Happening, ProfileKept
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writing import Writing
 
@@ -110,6 +110,10 @@ class SqliteJournal:
     def write_down(self, moment: Moment, chamber: str, note: BrewerNote) -> None:
         """Queue a note with its kind, its value and its time, or one that takes another back."""
         self._put(moment, chamber, (note,))
+
+    def profile_kept(self, moment: Moment, kept: ProfileKept) -> None:
+        """Queue that somebody saved, replaced or deleted a profile of the site's own."""
+        self._put(moment, "", (kept,))
 
     def thin(self, now: Moment) -> None:
         """Have old readings thinned, between other writes (for the nightly calendar)."""

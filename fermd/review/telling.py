@@ -14,6 +14,7 @@ from fermd.journal.rows import (
     Happening,
     Incident,
     PresumedOff,
+    ProfileKept,
 )
 
 
@@ -66,6 +67,8 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
         case Incident():
             lost = happening.lost_readings + happening.lost_events
             return f"journal: {happening.detail}" + (f" ({lost} rows are lost)" if lost else "")
+        case ProfileKept():
+            return f"profile {happening.profile} {happening.change} by {happening.who}"
         case PresumedOff():
             seen = wording.event(happening.change, mono_s, unit)
             return f"{seen} (nobody saw when)"

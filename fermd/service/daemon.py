@@ -26,7 +26,7 @@ from fermd.control.moment import Moment
 from fermd.control.wording import Unit
 from fermd.hardware.ports import Clock
 from fermd.journal.reader import JournalReader
-from fermd.journal.rows import BrewerNote
+from fermd.journal.rows import BrewerNote, ProfileKept
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
 from fermd.review.telling import tell
@@ -87,6 +87,10 @@ class RunningSite:
     def note(self, chamber: str, note: BrewerNote) -> None:
         """Put a note by the brewer into the journal."""
         self._journal.write_down(self._clock.now(), chamber, note)
+
+    def profile_kept(self, kept: ProfileKept) -> None:
+        """Put into the journal that a profile of the site's own was saved or deleted."""
+        self._journal.profile_kept(self._clock.now(), kept)
 
     def written(self) -> bool:
         """Wait until the journal has written what it was given; whether it has."""

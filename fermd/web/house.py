@@ -12,7 +12,7 @@ from fermd.config.site import SiteFile
 from fermd.control.moment import Moment
 from fermd.control.wording import Unit
 from fermd.journal.reader import JournalReader, JournalUnreadable
-from fermd.journal.rows import BrewerNote
+from fermd.journal.rows import BrewerNote, ProfileKept
 from fermd.service.requests import Requests
 from fermd.service.snapshot import ChamberView, Snapshot
 from fermd.web.endpoint import Call, Shape
@@ -48,6 +48,10 @@ class Site(Protocol):
 
     def note(self, chamber: str, note: BrewerNote) -> None:
         """Put a note by the brewer into the journal."""
+        ...
+
+    def profile_kept(self, kept: ProfileKept) -> None:
+        """Put into the journal that a profile of the site's own was saved or deleted."""
         ...
 
     def written(self) -> bool:

@@ -33,7 +33,7 @@ from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.journal.ports import ReadingRow
 from fermd.journal.reader import JournalReader
-from fermd.journal.rows import BrewerNote, ClockStepped, DaemonRun, Incident
+from fermd.journal.rows import BrewerNote, ClockStepped, DaemonRun, Incident, ProfileKept
 from fermd.journal.writer import SqliteJournal
 
 NUMBER = st.floats(allow_nan=False, allow_infinity=False)
@@ -93,15 +93,18 @@ def test_every_kind_of_event_has_a_table_and_a_line_in_what_happened(begin, path
         journal.events(at(second), "lager", [event])
     journal.clock_stepped(at(50), 3600.0)
     journal.note(at(51), "lager", "Ann", "krausen falls")
+    journal.profile_kept(at(52), ProfileKept("house-pils", "saved", "Ann"))
     journal.close(at(60), cleanly=True)
     found = [row.happening for row in JournalReader(path).last_events(100)]
     note = BrewerNote("Ann", "krausen falls")
-    assert found[1:-1] == [*EXAMPLES, ClockStepped(3600.0), note]
+    kept = ProfileKept("house-pils", "saved", "Ann")
+    assert found[1:-1] == [*EXAMPLES, ClockStepped(3600.0), note, kept]
     assert found[-1] == DaemonRun("stopped", "1.0", True)
     told = rows(path, "SELECT kind, what FROM what_happened")
     assert len(told) == len(found)
     assert all(what for _, what in told)
-    assert told[-3] == ("clock", "wall clock stepped by +3600.0 s")
+    assert told[-2] == ("profile-file", "house-pils saved by Ann")
+    assert told[-4] == ("clock", "wall clock stepped by +3600.0 s")
 
 
 def test_all_reasons_of_an_output_change_are_kept_and_the_deciding_one_has_its_own_columns(

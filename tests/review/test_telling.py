@@ -36,6 +36,7 @@ from fermd.journal.rows import (
     Happening,
     Incident,
     PresumedOff,
+    ProfileKept,
 )
 from fermd.review.telling import tell, words
 
@@ -59,6 +60,7 @@ TOLD: list[tuple[Happening, list[str]]] = [
     (GapSeen(700.0), ["11 min 40 s"]),
     (OutageSeen(7200.0, True, 10.0, 12.0), ["2 h", "10.0 °C", "12.0 °C", "2.0 °C"]),
     (BrewerNote("Ann", "smells of apples"), ["note by Ann", "smells of apples"]),
+    (ProfileKept("house-pils", "replaced", "Ann"), ["profile house-pils replaced by Ann"]),
     (ClockStepped(3600.0), ["forward", "1 h"]),
     (ClockStepped(-90.0), ["back", "1 min 30 s"]),
     (DaemonRun("started", "1.2"), ["fermd 1.2 started"]),

@@ -11,7 +11,7 @@ const AGAIN_MS = 30_000;
 const EAGER_MS = 10_000; // so long after something was done here, the journal may still be writing it ...
 const SOON_MS = 2_000; // ... and is asked this often
 const SHOWN = 8;
-const SHAPES = { AlarmChanged: "alarm", BrewerNote: "note", StepChanged: "step", ProfileChanged: "step", OutputChanged: "on", CommandAnswered: "hand", TargetChanged: "hand" };
+const SHAPES = { AlarmChanged: "alarm", BrewerNote: "note", StepChanged: "step", ProfileChanged: "step", ProfileKept: "step", OutputChanged: "on", CommandAnswered: "hand", TargetChanged: "hand" };
 
 let events = null;
 let askedAt = -Infinity;
