@@ -34,11 +34,9 @@ from fermd.control.wording import Unit, span, temperature
 from fermd.physics.errors import PhysicsError
 from fermd.planning.errors import PlanError
 from fermd.planning.estimate import estimate_from
-from fermd.planning.outcome import Rehearsal
-from fermd.planning.rehearsal import QUICK_PERIOD_S, Plan, rehearse
 from fermd.planning.timeline import Timeline, timeline
 from fermd.service.snapshot import ChamberView
-from fermd.web.planned import LONGEST_REHEARSED_S, Guess, plan_of
+from fermd.web.planned import Guess, beers_way, plan_of, quick_rehearsal
 
 Plain = dict[str, Any]
 
@@ -47,9 +45,6 @@ LATEST_S: Final = 1800.0
 
 HELD_SHOWN_S: Final = 2 * DAY_S
 """How far a target that is held without end is looked ahead, s."""
-
-MOST_POINTS: Final = 400
-"""Of the beer's way."""
 
 _LEAST_S: Final = 1.0
 
@@ -132,15 +127,13 @@ def _laid_out(
     found: Plain = {"is_sure": line.is_sure}
     try:
         plan = plan_of(profile, settings, site, now_utc_s, beer_c, guess)
-        seen = _rehearsed(plan.plan)
+        seen = quick_rehearsal(plan.plan)
         line = timeline(
             profile, now_utc_s, start_c, site.zone, estimate_from(seen, profile).taken_s
         )
         found["assumed"] = list(plan.assumed)
         end_s = _shown_until_s(line, now_utc_s)
-        trace = [one for one in seen.trace if now_utc_s <= one.utc_s <= end_s]
-        every = max(1, len(trace) // MOST_POINTS)
-        found["beer"] = [[round(one.utc_s), round(one.beer_c, 2)] for one in trace[::every]]
+        found["beer"] = beers_way(seen, now_utc_s, end_s)
     except (PlanError, PhysicsError) as error:
         found["assumed"] = [f"the beer's way cannot be rehearsed: {error}"]
     return found | {
@@ -161,12 +154,6 @@ def _laid_out(
             for segment in line.segments
         ],
     }
-
-
-def _rehearsed(plan: Plan) -> Rehearsal:
-    if plan.planned_s > LONGEST_REHEARSED_S:
-        raise PlanError("it takes too long for that")
-    return rehearse(plan, period_s=QUICK_PERIOD_S)
 
 
 def _shown_until_s(line: Timeline, now_utc_s: float) -> float:

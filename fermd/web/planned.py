@@ -20,12 +20,16 @@ from fermd.planning.batch import (
     original_from,
 )
 from fermd.planning.chamber import planned_chamber
-from fermd.planning.estimate import Estimate, estimate
-from fermd.planning.rehearsal import Plan
+from fermd.planning.errors import PlanError
+from fermd.planning.outcome import Rehearsal
+from fermd.planning.rehearsal import QUICK_PERIOD_S, Plan, rehearse
 from fermd.planning.timeline import timeline
 
 LONGEST_REHEARSED_S: Final = 120 * DAY_S
 """A plan that takes longer is not rehearsed for a page, s: that would take a slow board minutes."""
+
+MOST_POINTS: Final = 400
+"""Of the beer's way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,11 +79,18 @@ def plan_of(
     return Assumed(plan, (*assumed, *(_without_option(one) for one in parts.assumed)))
 
 
-def quick_estimate(plan: Plan) -> Estimate:
-    """Rehearse a plan for its dates; one of months only has those that follow from it alone."""
+def quick_rehearsal(plan: Plan) -> Rehearsal:
+    """Rehearse a plan in about a second; PlanError for one of months, or that the core refuses."""
     if plan.planned_s > LONGEST_REHEARSED_S:
-        return Estimate({}, None)
-    return estimate(plan)
+        raise PlanError("it takes too long for that")
+    return rehearse(plan, period_s=QUICK_PERIOD_S)
+
+
+def beers_way(seen: Rehearsal, from_utc_s: float, to_utc_s: float) -> list[tuple[int, float]]:
+    """Return where the beer goes in a rehearsal, thinned out: (POSIX s, °C)."""
+    trace = [one for one in seen.trace if from_utc_s <= one.utc_s <= to_utc_s]
+    every = max(1, len(trace) // MOST_POINTS)
+    return [(round(one.utc_s), round(one.beer_c, 2)) for one in trace[::every]]
 
 
 def _batch(

@@ -6,7 +6,6 @@ ends; a preview rehearses it, which takes a second or more.
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
@@ -23,9 +22,10 @@ from fermd.control.foresight import stretches
 from fermd.control.plain_profile import profile_to_plain
 from fermd.control.progress import leaves_c
 from fermd.control.reading import Trusted
-from fermd.control.settings import ChamberSettings
+from fermd.control.settings import DAY_S, ChamberSettings
 from fermd.control.steps import FreeRise, Jump, Profile, Ramp
 from fermd.control.wording import Unit
+from fermd.journal.rows import ProfileKept
 from fermd.physics.errors import PhysicsError
 from fermd.web import shapes
 from fermd.web.doors import Right
@@ -37,14 +37,15 @@ from fermd.web.refusals import Plain, RefusedError, fault, shown
 if TYPE_CHECKING:
     from fermd.web.planned import Guess
 
-log = logging.getLogger(__name__)
-
 TAG: Final = "profiles"
 
 LONGEST_TOML_CHARS: Final = 100_000
 
 USUAL_START_C: Final = 20.0
 """A beer whose temperature nobody knows and that a profile begins by cooling, °C (no source)."""
+
+SHOWN_AFTER_S: Final = DAY_S / 2
+"""So long after the target's last corner, s, the beer is shown: it comes there later."""
 
 Toml = Annotated[str, Field(max_length=LONGEST_TOML_CHARS)]
 
@@ -123,7 +124,7 @@ class Profiling:
             ),
             Endpoint(
                 "POST", "/api/chambers/{chamber}/preview", self.preview, Right.ACT, TAG,
-                "A profile on the calendar, with what to beware of",
+                "A profile on the calendar, with the beer's way and what to beware of",
                 shapes.Previewed, InUnit, body=ToPreview, refusals=(404, 503),
             ),
         ]  # fmt: skip
@@ -203,7 +204,7 @@ class Profiling:
                 raise RefusedError(422, str(error), _faults(text, error)) from error
 
         before = await self._house.read(write)
-        log.info("profile %s was saved by %s", name, call.who("the local user"))
+        self._record(call, name, "saved" if before is None else "replaced")
         return {"taken": True, "name": name, "before": before}
 
     async def delete(self, call: Call) -> Mapping[str, Any]:
@@ -217,8 +218,11 @@ class Profiling:
                 raise RefusedError(409, str(error)) from error
 
         before = await self._house.read(remove)
-        log.info("profile %s was taken away by %s", name, call.who("the local user"))
+        self._record(call, name, "deleted")
         return {"taken": True, "name": name, "before": before}
+
+    def _record(self, call: Call, name: str, change: str) -> None:
+        self._house.site.profile_kept(ProfileKept(name, change, call.who("the local user")))
 
     async def preview(self, call: Call) -> Mapping[str, Any]:
         """Answer with a profile on the calendar."""
@@ -230,8 +234,6 @@ class Profiling:
         beer_c = self._beer_c(call.chamber, asked)
 
         def look() -> Mapping[str, Any]:
-            from fermd.web.planned import quick_estimate
-
             text = self._text(asked)
             try:
                 profile = checked(text, "profile", [settings])
@@ -239,7 +241,7 @@ class Profiling:
             except ConfigError as error:
                 raise RefusedError(422, str(error), _faults(text, error)) from error
             plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked))
-            return _told(plan, site, quick_estimate(plan.plan), call.query.unit)
+            return _foretold(plan, site, call.query.unit)
 
         return await self._house.work(look)
 
@@ -359,6 +361,24 @@ def _plan(
         raise RefusedError(422, str(error)) from error
 
 
+def _foretold(plan: Any, site: SiteFile, unit: Unit) -> Plain:
+    """A plan with the beer's way in it, and the dates that depend on that."""
+    from fermd.planning.errors import PlanError
+    from fermd.planning.estimate import Estimate, estimate_from
+    from fermd.web.planned import beers_way, quick_rehearsal
+
+    try:
+        seen = quick_rehearsal(plan.plan)
+    except (PlanError, PhysicsError) as error:
+        told = _told(plan, site, Estimate({}, None), unit)
+        assumed = [*told["assumed"], f"the beer's way cannot be rehearsed: {error}"]
+        return {**told, "assumed": assumed}
+    told = _told(plan, site, estimate_from(seen, plan.plan.profile), unit)
+    start_s = plan.plan.start_utc_s
+    end_s = max(corner["utc_s"] for step in told["steps"] for corner in step["target"])
+    return {**told, "beer": beers_way(seen, start_s, end_s + SHOWN_AFTER_S)}
+
+
 def _told(plan: Any, site: SiteFile, found: Any, unit: Unit) -> Plain:
     """A plan with its cautions, in the words of `fermd preview`."""
     from fermd.planning.telling import plain_timeline, told_cautions
@@ -377,4 +397,5 @@ def _told(plan: Any, site: SiteFile, found: Any, unit: Unit) -> Plain:
             {**data, "text": words} for data, words in told_cautions(made, line, found, unit)
         ],
         "assumed": list(plan.assumed),
+        "beer": [],
     }

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from web_rig import PROFILE, Caller, running_site
+from web_rig import PROFILE, Caller, running_site, until
 
 from fermd.config.profile_file import shipped_profiles
 from fermd.config.profile_store import NotKept, ProfileStore
@@ -224,3 +224,45 @@ def test_a_date_that_has_passed_is_a_fault_of_its_step(shelf: tuple[Caller, Path
         "why": answer.json()["faults"][0]["why"],
     }  # fmt: skip
     assert "has passed" in answer.json()["faults"][0]["why"]
+
+
+def test_a_preview_has_the_way_of_the_beer_beside_that_of_its_target(
+    shelf: tuple[Caller, Path],
+) -> None:
+    """The beer cannot be where its target jumps to at once: Newton's law of cooling."""
+    body = {"toml": PROFILE, "beer_c": 19.0, "volume_l": 20.0, "finished": True}
+    told = shelf[0].post("/api/chambers/lager/preview", body).json()
+    beer = told["beer"]
+    assert beer[0][0] == pytest.approx(told["start_utc_s"], abs=600)
+    assert beer[0][1] == pytest.approx(19.0, abs=0.3)
+    corners = [one for step in told["steps"] for one in step["target"]]
+    assert beer[-1][0] >= corners[-1]["utc_s"] - 600
+    assert [utc_s for utc_s, _ in beer] == sorted({utc_s for utc_s, _ in beer})
+    assert len(beer) <= 800
+    # The check, which goes along with the typing, takes no second for that.
+    assert shelf[0].post("/api/profiles/check", {"toml": PROFILE}).json()["plan"]["beer"] == []
+
+
+def test_a_profile_saved_replaced_and_deleted_is_in_the_record_with_who(
+    shelf: tuple[Caller, Path],
+) -> None:
+    site = shelf[0]
+    place = "/api/profiles/house"
+    for method, body in (("PUT", {"toml": PROFILE}), ("PUT", {"toml": PROFILE}), ("DELETE", None)):
+        assert site.ask(method, place, body).is_success
+    # What was refused has not happened.
+    assert site.ask("PUT", place, {"toml": BAD}).status_code == 422
+    assert site.ask("DELETE", place).status_code == 409
+
+    def recorded() -> list[str]:
+        found = site.get("/api/events?limit=200").json()
+        kept = [one["words"] for one in found if one["kind"] == "ProfileKept"]
+        return [words for words in kept if words.startswith("profile house ")][::-1]
+
+    until(lambda: len(recorded()) == 3)
+    who = "the local user"
+    assert recorded() == [
+        f"profile house saved by {who}",
+        f"profile house replaced by {who}",
+        f"profile house deleted by {who}",
+    ]

@@ -54,6 +54,11 @@ export function curve({ target, beer = [] }, words) {
     h("path", { class: "aim", d: path(cools) }));
 }
 
+/** Which line is which; while the beer's is still being worked out, that. */
+export const legend = ({ beer }, waits = false) => h("ul", { class: "legend", "aria-hidden": "true", key: "legend" },
+  h("li", { class: "aim" }, "target"),
+  beer.length > 1 ? h("li", { class: "foreseen" }, "beer, as foreseen") : waits && h("li", null, "the beer's way is being worked out …"));
+
 /** The steps with their times, and the cautions. */
 export function steps(found) {
   return h("table", { key: "steps" },

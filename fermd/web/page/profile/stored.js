@@ -1,6 +1,6 @@
 // The profiles of the site: asked for once, and again after a change.
 
-import { ask, get } from "../base/api.js";
+import { ask, chamberPlace, get } from "../base/api.js";
 import { know, state } from "../base/store.js";
 
 let list = null;
@@ -44,6 +44,9 @@ export async function remove(name) {
   forget();
   return before === null ? null : { words: `${name} is back`, go: () => save(name, before) };
 }
+
+/** What a text is going to do in a chamber, with the way that the beer is foreseen to take. */
+export const foretell = (toml, chamber) => ask("POST", `${chamberPlace(chamber, "preview")}?units=${state.unit}`, { toml });
 
 /** All that is wrong with a text, beside its fields, and what it is going to do in a chamber. */
 export const check = (toml, chamber) => ask("POST", `/api/profiles/check?units=${state.unit}`, { toml, ...(chamber ? { chamber } : {}) });

@@ -5,9 +5,9 @@ import { h } from "../base/dom.js";
 import { field, tick } from "../base/fields.js";
 import { mayAct, openSheet, deeds, send } from "../base/sheet.js";
 import { know, state } from "../base/store.js";
-import { assumed, cautions, curve, lasts, planOf, steps as stepTable } from "../profile/ahead.js";
+import { assumed, cautions, curve, lasts, legend, planOf, steps as stepTable } from "../profile/ahead.js";
 import { stepForm } from "../profile/step_form.js";
-import { check, remove, save, stored } from "../profile/stored.js";
+import { check, foretell, remove, save, stored } from "../profile/stored.js";
 import { NEW, quoted, read, shown, withKey, withStepAfter } from "../profile/text.js";
 
 const REST_MS = 350;
@@ -15,7 +15,7 @@ const drafts = {}; // by name; "+" is a new one
 
 function of(name) {
   if (!drafts[name]) {
-    drafts[name] = { name, toml: null, fileName: name === "+" ? "" : name, isShipped: false, found: null, trouble: "", asText: false, timer: 0, asked: 0, chamber: Object.keys(state.status.chambers)[0] ?? "" };
+    drafts[name] = { name, toml: null, fileName: name === "+" ? "" : name, isShipped: false, found: null, trouble: "", asText: false, timer: 0, asked: 0, foretelling: false, chamber: Object.keys(state.status.chambers)[0] ?? "" };
     if (name === "+") change(drafts[name], NEW);
     else open(drafts[name]).then((toml) => change(drafts[name], toml), (refused) => { drafts[name].trouble = refused.message; know({}); });
   }
@@ -43,10 +43,29 @@ async function look(draft) {
   const number = draft.asked;
   try {
     const found = await check(draft.toml, draft.chamber);
-    if (number === draft.asked) draft.found = { faults: found.faults, preview: found.plan && planOf(found.plan) };
+    if (number === draft.asked) {
+      draft.found = { faults: found.faults, preview: found.plan && planOf(found.plan) };
+      if (found.plan) lookFurther(draft);
+    }
   } catch (refused) {
     if (number === draft.asked) draft.found = { faults: [{ key: "", why: refused.message }] };
   }
+  know({});
+}
+
+/** Have the way of the beer foreseen for what stands there now; one question at a time. */
+async function lookFurther(draft) {
+  if (draft.foretelling || !draft.chamber) return;
+  draft.foretelling = true;
+  const [number, toml] = [draft.asked, draft.toml];
+  try {
+    const found = await foretell(toml, draft.chamber);
+    if (number === draft.asked && draft.found?.preview) draft.found = { faults: [], preview: planOf(found) };
+  } catch {
+    // The target's line is there; what is wrong the check says.
+  }
+  draft.foretelling = false;
+  if (number !== draft.asked && draft.found?.preview) lookFurther(draft);
   know({});
 }
 
@@ -78,7 +97,8 @@ function beside(draft, faults) {
   if (!mayAct()) return h("p", { class: "empty" }, "Guests may look at profiles; to try a change, log in.");
   if (!preview) return h("p", { class: "empty drawing" }, "Looking ahead …");
   return [
-    curve(preview, "The target of the beer over time; the steps are listed below."),
+    curve(preview, "The target of the beer over time, and the way that the beer is foreseen to take; the steps are listed below."),
+    legend(preview, draft.foretelling),
     h("p", null, lasts(preview)),
     cautions(preview.cautions), stepTable(preview), assumed(preview.assumed),
   ];

@@ -9,7 +9,7 @@ import { mayAct } from "../base/sheet.js";
 import { know, state } from "../base/store.js";
 import { localField } from "../base/words.js";
 import { startAt, startNow } from "../acts/start_profile.js";
-import { assumed, cautions, curve, lasts, planOf, steps } from "../profile/ahead.js";
+import { assumed, cautions, curve, lasts, legend, planOf, steps } from "../profile/ahead.js";
 import { profiles, stored } from "../profile/stored.js";
 
 const chosen = {}; // by chamber: {name, toml, how, at, preview, trouble, sure, busy}
@@ -39,7 +39,8 @@ export function view(chamber) {
 function ahead(chamber, seen, mine) {
   const { preview } = mine;
   return [
-    curve(preview, `The target of ${preview.name} over time; the steps are listed below.`),
+    curve(preview, `The target of ${preview.name} over time, and the way that the beer is foreseen to take; the steps are listed below.`),
+    legend(preview),
     h("p", null, lasts(preview)),
     cautions(preview.cautions),
     steps(preview),
