@@ -16,10 +16,10 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Final, Self
 
+import h11
 import uvicorn
-from h11 import LocalProtocolError
 from starlette.applications import Starlette
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -33,14 +33,59 @@ SOCKET_MODE = 0o660
 START_WAIT_S = 10.0
 
 
+REQUEST_WAIT_S: Final = 10.0
+"""So long after its first byte, or after the connection was made, a request must be whole, s: who
+sends one byte a minute would hold a connection for ever, and there are not many."""
+
+
 class _Protocol(H11Protocol):
-    """uvicorn's, but for what it does with bytes that are no HTTP behind a request that was."""
+    """uvicorn's, but for requests that are slow in coming or no HTTP at all."""
+
+    _deadline: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Take a connection; its first request is waited for."""
+        super().connection_made(transport)
+        self._wait_for_request()
+
+    def data_received(self, data: bytes) -> None:
+        """Take bytes, and see whether a request has become whole by them."""
+        super().data_received(data)
+        self._look_at_request()
+
+    def on_response_complete(self) -> None:
+        """Go on to the next request; a part of it may be here already."""
+        super().on_response_complete()
+        self._look_at_request()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Take note that the connection is over."""
+        self._stop_waiting()
+        super().connection_lost(exc)
+
+    def _look_at_request(self) -> None:
+        state = self.conn.their_state
+        # Between two requests uvicorn's own limit counts (timeout_keep_alive).
+        begun = state is h11.IDLE and bool(self.conn.trailing_data[0])
+        if state is h11.SEND_BODY or begun:
+            self._wait_for_request()
+        else:
+            self._stop_waiting()
+
+    def _wait_for_request(self) -> None:
+        if self._deadline is None:
+            self._deadline = self.loop.call_later(REQUEST_WAIT_S, self.transport.abort)
+
+    def _stop_waiting(self) -> None:
+        if self._deadline is not None:
+            self._deadline.cancel()
+            self._deadline = None
 
     def send_400_response(self, msg: str) -> None:
         """Say that it is no HTTP; or nothing, where no answer can be sent any more."""
         try:
             super().send_400_response(msg)
-        except LocalProtocolError:
+        except h11.LocalProtocolError:
             self.transport.close()
 
 
