@@ -44,6 +44,7 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "example": Entry("example", "Print a site file to start from."),
         "check": Entry("check", "Check the site file and profiles, and tell all that is wrong."),
         "probes": Entry("probes", "List the probes and read them."),
+        "calibrate": Entry("calibrate", "Calibrate a probe in ice water."),
         "password": Entry("password", "Set the password of the page on the network."),
         "try": Entry("try_output", "Try an output for a while, with its protection kept."),
         "demo": Entry(

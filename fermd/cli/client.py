@@ -82,10 +82,19 @@ class Daemon:
         answer: Plain = self._ask("POST", f"{place}/commands", command)
         return answer
 
-    def note(self, chamber: str, who: str, text: str) -> Plain:
-        """Put a note into the journal."""
+    def note(
+        self, chamber: str, who: str, text: str, more: Mapping[str, Any] | None = None
+    ) -> Plain:
+        """Put a note into the journal; `more` has its kind, its value and its time."""
         place = f"/api/chambers/{quote(chamber, safe='')}/notes"
-        answer: Plain = self._ask("POST", place, {"who": who, "text": text})
+        answer: Plain = self._ask("POST", place, {"who": who, "text": text, **(more or {})})
+        return answer
+
+    def calibrate(self, probe: str, offset_c: float | None) -> Plain:
+        """Set a probe's offset (K): by what it reads in ice water now, or to this."""
+        place = f"/api/probes/{quote(probe, safe='')}/calibrate"
+        body = {} if offset_c is None else {"offset_c": offset_c}
+        answer: Plain = self._ask("POST", place, body)
         return answer
 
     def _listed(self, place: str) -> list[Plain]:

@@ -21,7 +21,7 @@ from fermd.web import orders, shapes, undoing
 from fermd.web.doors import Right
 from fermd.web.endpoint import Call, Endpoint, Shape
 from fermd.web.house import UNITS, House, InUnit, no_chamber
-from fermd.web.refusals import RefusedError
+from fermd.web.refusals import RefusedError, fault
 
 LONGEST_NOTE_CHARS: Final = 4000
 MOST_NOTES_LOOKED_AT: Final = 1000
@@ -56,6 +56,11 @@ class TakenBack(shapes.Taken):
 
     text: str
     kind: str
+
+
+def _is_gravity(value: float) -> bool:
+    """Whether a number can be one: 0.98 to 1.2 are specific gravities, all others °P."""
+    return -5.0 <= value <= 45.0
 
 
 class SteppingIn:
@@ -121,6 +126,9 @@ class SteppingIn:
             raise RefusedError(
                 422, f"text: must be 1 to {LONGEST_NOTE_CHARS} characters, or value a number"
             )
+        if note.kind == "gravity" and (note.value is None or not _is_gravity(note.value)):
+            why = "must be a specific gravity, 0.980 to 1.200, or degrees Plato, -5 to 45"
+            raise RefusedError(422, f"value: {why}", [fault("value", note.value, why)])
         self._house.view(call)
         about_utc_s = None if note.at is None else self._about(note.at)
         who = call.who(note.who)

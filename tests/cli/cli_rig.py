@@ -41,7 +41,7 @@ from fermd.service.snapshot import Snapshot
 from fermd.web.api import application
 from fermd.web.orders import Readers
 from fermd.web.server import UnixServer
-from fermd.web.serving import read_instant, read_profile
+from fermd.web.serving import read_instant, read_past_instant, read_profile
 
 PERIOD_S = 0.02
 BOUND_S = 20.0
@@ -127,8 +127,8 @@ target_c = 2.0
 class PlayedProbes:
     """A bus whose probes show what they are told."""
 
-    def __init__(self, ids: Sequence[str], clock: SystemClock) -> None:
-        self.temp_c: dict[str, float | None] = dict.fromkeys(ids, 19.5)
+    def __init__(self, ids: Sequence[str], clock: SystemClock, temp_c: float = 19.5) -> None:
+        self.temp_c: dict[str, float | None] = dict.fromkeys(ids, temp_c)
         self.loose = False
         """A loose contact: every other read fails."""
         self._failed = False
@@ -187,6 +187,8 @@ class RealDaemon:
 
     site_text: str = LAGER
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="fermd-cli-")))
+    probe_c: float = 19.5
+    """What all probes show at first."""
 
     def __post_init__(self) -> None:
         self.site_path = self.folder / "fermd.toml"
@@ -203,7 +205,7 @@ class RealDaemon:
 
     def __enter__(self) -> Self:
         self._clock = SystemClock(kernel_is_synchronised=lambda: True)
-        self.probes = PlayedProbes(list(self.site.probe_ids.values()), self._clock)
+        self.probes = PlayedProbes(list(self.site.probe_ids.values()), self._clock, self.probe_c)
         self.relays = PlayedRelays()
         self.journal = SqliteJournal(
             self.site.journal_path,
@@ -230,9 +232,11 @@ class RealDaemon:
         self._thread.start()
         self._server = UnixServer(
             application(
-                RunningSite(self._loop, self._clock, self.journal),
+                RunningSite(self._loop, self._clock, self.journal, self.site, self._reload),
                 Readers(
-                    read_profile, lambda text: read_instant(text, self.site, self._clock.now())
+                    read_profile,
+                    lambda text: read_instant(text, self.site, self._clock.now()),
+                    lambda text: read_past_instant(text, self.site, self._clock.now()),
                 ),
                 time_zone=self.site.time_zone,
             ),
@@ -253,6 +257,10 @@ class RealDaemon:
         self._thread.join(BOUND_S)
         self.journal.close(self._clock.now(), cleanly=True)
         self._clock.close()
+
+    def _reload(self) -> None:
+        changed = load_site(self.site_path)
+        self._loop.reload(changed.settings, Wiring(changed.probe_ids, PERIOD_S, 60.0))
 
     def until(self, fits: Any) -> Snapshot:
         """Wait until the newest snapshot fits."""

@@ -2,12 +2,14 @@
 
 import os
 import pwd
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from cli_rig import PROFILE, RealDaemon, on_terminal, run
 
 from fermd.control.decision import Mode
+from fermd.journal.reader import JournalReader
 
 
 @pytest.fixture
@@ -191,6 +193,42 @@ def test_a_note_may_come_from_standard_input_and_must_not_be_empty(lager: RealDa
     long = run("note", "x" * 4001, env=lager.environment)
     assert long.code == os.EX_DATAERR
     assert "1 to 4000 characters" in long.err
+
+
+def test_a_note_has_a_kind_a_value_and_the_time_that_it_is_about(lager: RealDaemon) -> None:
+    line = ("note", "--kind", "gravity", "--value", "1.012", "--at", "12:00", "tastes", "clean")
+    ended = run(*line, "--json", env=lager.environment)
+    assert ended.code == 0, ended.err
+    assert ended.json == {
+        "chamber": "lager", "note": "tastes clean", "kind": "gravity", "value": 1.012,
+        "at": "12:00", "taken": True,
+    }  # fmt: skip
+    run("note", "--kind", "dry-hop", "--value", "60", env=lager.environment)
+    lager.journal.flush()
+    told = run("log", env=lager.environment).out
+    user = pwd.getpwuid(os.getuid()).pw_name
+    assert f"note by {user} (gravity): 1.012: tastes clean" in told
+    assert f"note by {user} (dry hop): 60 g" in told
+    [(_, note), _] = JournalReader(lager.site.journal_path).notes("lager", 10)
+    noon = datetime.fromtimestamp(note.about_utc_s or 0.0, lager.site.zone)
+    assert (noon.hour, noon.minute) == (12, 0)
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        (("--kind", "gravity", "--value", "101.2"), "a specific gravity, 0.980 to 1.200"),
+        (("--kind", "gravity", "tasted", "sweet"), "a specific gravity, 0.980 to 1.200"),
+        (("--at", "2099-01-01 12:00", "prophecy"), "has not been yet"),
+        (("--at", "soon", "prophecy"), "at = 'soon'"),
+    ],
+)
+def test_the_daemon_says_what_is_wrong_with_a_note(
+    lager: RealDaemon, line: tuple[str, ...], why: str
+) -> None:
+    ended = run("note", *line, env=lager.environment)
+    assert ended.code == os.EX_DATAERR
+    assert why in ended.err
 
 
 def test_a_running_profile_is_not_replaced_without_being_asked(
