@@ -98,6 +98,10 @@ _TABLES: Final = {
         "A profile was started, paused, ended ...",
         f"{_MOMENT} chamber profile change who",
     ),
+    "profile_file_changes": (
+        "Somebody saved, replaced or deleted a profile of the site's own.",
+        f"{_MOMENT} profile change who",
+    ),
     "alarm_changes": (
         "An alarm was raised, acknowledged or cleared.",
         f"{_MOMENT} chamber alarm subject phase severity value value_limit who",

@@ -26,7 +26,7 @@ from fermd.control.reading import ProbeFault
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.journal.ports import ChamberRecord, LineHistory, ReadingRow
-from fermd.journal.rows import BrewerNote
+from fermd.journal.rows import BrewerNote, ProfileKept
 from fermd.journal.writer import SqliteJournal
 
 READINGS = 720
@@ -85,6 +85,7 @@ def write(
     journal.write_down(at(7311.0), "lager", taken_back)
     # Written before the clock was known to be set, and dated afterwards: an incident of its own.
     journal.note(at(7312.0, wall_utc_s=0.0, trusted=False), "", "Ann", "no network")
+    journal.profile_kept(at(7312.2), ProfileKept("house-pils", "replaced", "Ann"))
     journal.clock_stepped(at(7312.5), 3600.0)
     line = LineHistory("gpio:chip:17", False, 7000.0, 6000.0, (5000.0, 6000.0), None)
     journal.remember(at(7313.0), [line], [ChamberRecord("lager", '{"index": 1}')])
