@@ -51,11 +51,14 @@ class Machines:
             self._described = await self._house.work(lambda: describe(self._endpoints))
         return Response(self._described, media_type="application/json")
 
-    async def metrics(self, _call: Call) -> Response:
+    async def metrics(self, call: Call) -> Response:
         """Answer with the figures."""
-        from fermd.web.metrics import MEDIA_TYPE, exposition
+        from fermd.web.metrics import exposition
 
         site = self._house.site
         known_as = "" if site.site_file is None else site.site_file.known_as
-        told = exposition(site.snapshot(), site.now(), self._open_pages(), known_as)
-        return Response(told, headers={"Content-Type": MEDIA_TYPE})
+        accept = call.request.headers.get("accept", "")
+        told, media_type = exposition(
+            site.snapshot(), site.now(), self._open_pages(), known_as, accept
+        )
+        return Response(told, headers={"Content-Type": media_type})

@@ -1,5 +1,7 @@
 """The present in figures, for whoever keeps series of them: OpenMetrics text at /metrics.
 
+A caller that takes plain text and no OpenMetrics gets the older text format of the same families.
+
 Everything comes from the copy in memory at the moment of asking; nothing is counted here. What is
 not known (a probe without trust, a chamber without a target) is left out, never told as a number.
 """
@@ -11,6 +13,7 @@ from typing import Final
 
 from prometheus_client import CollectorRegistry
 from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily, Metric
+from prometheus_client.exposition import generate_latest as generate_text
 from prometheus_client.metrics_core import CounterMetricFamily
 from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
 from prometheus_client.registry import Collector
@@ -23,14 +26,23 @@ from fermd.control.reading import Reading, Trusted
 from fermd.service.snapshot import ChamberView, Snapshot
 
 MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
+TEXT_TYPE: Final = "text/plain; version=0.0.4; charset=utf-8"
+"""The older format, which linters read; names here have only letters that every version knows."""
 
 
-def exposition(snapshot: Snapshot | None, now: Moment, open_pages: int, site: str) -> bytes:
-    """Return the whole answer; `site` is what the board is called."""
+def exposition(
+    snapshot: Snapshot | None, now: Moment, open_pages: int, site: str, accept: str = ""
+) -> tuple[bytes, str]:
+    """Return the whole answer and its media type.
+
+    `site` is what the board is called, `accept` what the caller says of the forms that it takes.
+    """
     registry = CollectorRegistry(auto_describe=False)
     registry.register(_Present(snapshot, now, open_pages, site))
+    if "text/plain" in accept and "openmetrics" not in accept:
+        return generate_text(registry), TEXT_TYPE
     told: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]
-    return told
+    return told, MEDIA_TYPE
 
 
 class _Present(Collector):

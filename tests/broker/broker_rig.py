@@ -125,11 +125,13 @@ class Broker:
         self.folder = folder
         self._config = folder / "mosquitto.conf"
         self.log = folder / "mosquitto.log"
-        self._config.write_text(
-            f"listener {self.port} 127.0.0.1\n{lines}persistence false\n"
-            f"user {'root' if os.geteuid() == 0 else 'mosquitto'}\n"
-        )
+        self.configure(f"listener {self.port} 127.0.0.1\n{lines}persistence false\n")
         self._process: subprocess.Popen[bytes] | None = None
+
+    def configure(self, text: str) -> None:
+        # Run by root it would become a user that may not look into this folder.
+        own = "user root\n" if os.geteuid() == 0 else ""
+        self._config.write_text(text + own)
 
     def start(self) -> None:
         with self.log.open("ab") as log:
@@ -319,3 +321,7 @@ def run_fermd(arguments: Sequence[str]) -> subprocess.CompletedProcess[str]:
 
 def table(port: int, more: str = "") -> str:
     return f'[broker]\nhost = "127.0.0.1"\nport = {port}\n{more}'
+
+
+Boards = Callable[..., Site]
+"""Makes boards: see the fixture."""

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from broker_rig import Broker, Site, table
-
-Boards = Callable[..., Site]
+from broker_rig import Boards, Broker, Site, table
 
 
 @pytest.fixture

@@ -11,8 +11,7 @@ import time
 from threading import Event, Thread
 
 import pytest
-from broker_rig import Broker, Site, table, until
-from conftest import Boards
+from broker_rig import Boards, Broker, Site, table, until
 
 pytestmark = pytest.mark.debian("mosquitto", "mosquitto-clients")
 

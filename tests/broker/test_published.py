@@ -10,8 +10,7 @@ import signal
 from datetime import UTC, datetime
 
 import pytest
-from broker_rig import Broker, until
-from conftest import Boards
+from broker_rig import Boards, Broker, until
 
 pytestmark = pytest.mark.debian("mosquitto", "mosquitto-clients")
 

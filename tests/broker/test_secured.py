@@ -9,9 +9,8 @@ from pathlib import Path
 from threading import Event
 
 import pytest
-from broker_rig import Broker, Site, run_fermd, table, until
+from broker_rig import Boards, Broker, Site, run_fermd, table, until
 from certificates import make_authority
-from conftest import Boards
 
 pytestmark = pytest.mark.debian("mosquitto", "mosquitto-clients", "openssl")
 
