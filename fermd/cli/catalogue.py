@@ -81,7 +81,11 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
         "acknowledge": Entry("acknowledge", "Say that an alarm has been seen."),
     },
     "Look back": {
-        "alarms": Entry("alarms", "List the alarms that are not cleared."),
+        "alarms": Entry("alarms", "List the alarms that are not cleared, or explain one."),
+        "messages": Entry(
+            "messages",
+            "List the messages that wait for a recipient, or send everybody a try message.",
+        ),
         "note": Entry("note", "Write a note into the journal."),
         "log": Entry("log", "Tell what happened."),
         "review": Entry(

@@ -102,6 +102,12 @@ def _check_site(path: Path, bus: bool) -> tuple[_Checked, SiteFile | None]:
         from fermd.web.collector import token_faults
 
         faults += token_faults(site.web.metrics_token_file)
+    if site.messages is not None:
+        from fermd.messages.checking import look_into
+
+        found = look_into(site.messages, try_addresses=True)
+        faults += found.faults
+        worth_a_look += found.cautions
     code = os.EX_CONFIG if faults else os.EX_OK
     return _Checked(str(path), what, faults, worth_a_look, code), site
 

@@ -64,11 +64,12 @@ def serve(path: Path, open_ports: OpenPorts = site_ports) -> int:
             with open_ports(site) as ports, hold(site, ports):
                 # Loaded with the relays off: it takes most of the time of a start.
                 from fermd.broker.serving import on_broker
+                from fermd.messages.interface import to_people
                 from fermd.service.daemon import Daemon
                 from fermd.web.serving import on_network, on_socket
 
                 manager = ServiceManager.from_environment()
-                interfaces = [on_socket(site), on_network(site), on_broker(site)]
+                interfaces = [on_socket(site), on_network(site), on_broker(site), to_people(site)]
                 Daemon(site, ports, manager, interfaces).run()
         except ConfigError as error:
             return _failed(error, error.exit_code)

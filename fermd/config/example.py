@@ -62,7 +62,10 @@ def example_site() -> str:
         site,
         {"time_zone": "Europe/Vienna", "pin_factory": "lgpio", "chip": "pinctrl-bcm2711"},
         shown={"site_name": "cellar"},
-        skipped=("probe", "output", "circuit", "chamber", "keeping", "web", "broker", "simulated"),
+        skipped=(
+            *("probe", "output", "circuit", "chamber", "keeping"),
+            *("web", "broker", "messages", "simulated"),
+        ),
     )
     for name, probe_id in (("vessel", "28-000006b67845"), ("air", "28-0000071a2b3c")):
         lines += _table(f"probe.{name}", _named(site, "probe"), {"id": probe_id}, name != "vessel")
@@ -110,9 +113,30 @@ def example_site() -> str:
         },
     )
     lines += [f"#{line}" if line.startswith("[") else line for line in broker]
+    lines += _messages(site)
     simulated = _table("simulated", _inner(site, "simulated"), {})
     lines += [f"#{line}" if line.startswith("[") else line for line in simulated]
     return "\n".join(lines).replace("\n\n\n", "\n\n").strip() + "\n"
+
+
+def _messages(site: type[Table]) -> list[str]:
+    table = _inner(site, "messages")
+    lines = _table(
+        "messages",
+        table,
+        {},
+        shown={"units": "C", "quiet_from": "22:00", "quiet_until": "07:00", "digest_at": "08:00"},
+        skipped=("to", "heartbeat"),
+    )
+    lines += _table("messages.heartbeat", _inner(table, "heartbeat"), {})
+    for name, shown in (
+        ("anna", {"address": "anna", "chambers": ("lager",)}),
+        ("lamp", {"command": ("/usr/local/bin/lamp", "red"), "least": "critical", "quiet": False}),
+    ):
+        skipped = tuple({"address", "command"} - set(shown))
+        recipient = _named(table, "to")
+        lines += _table(f"messages.to.{name}", recipient, {}, name != "anna", shown, skipped)
+    return [f"#{line}" if line.startswith("[") else line for line in lines]
 
 
 def _output(site: type[Table], name: str, gpio: int, duty: Duty, rated_a: float) -> list[str]:

@@ -18,6 +18,7 @@ from annotated_types import Ge, Gt, Le, MinLen
 
 from fermd.config.broker import BrokerSettings
 from fermd.config.keeping import KeepingSettings
+from fermd.config.messages import MessageSettings
 from fermd.config.web import WebSettings
 from fermd.control.settings import SiteSettings
 
@@ -131,6 +132,8 @@ class SiteFile(BoardSettings):
     broker: BrokerSettings | None = None
     """None: nothing is published."""
     keeping: KeepingSettings = field(default_factory=KeepingSettings)
+    messages: MessageSettings | None = None
+    """None: nobody is told."""
 
 
 SIMULATED_JOURNAL: Final = Path("/var/lib/fermd/simulated.db")

@@ -9,6 +9,7 @@ from typing import Any
 
 from fermd.config.broker import BrokerSettings
 from fermd.config.keeping import KeepingSettings
+from fermd.config.messages import MessageSettings, RecipientSettings
 from fermd.config.site import (
     SIMULATED_JOURNAL,
     BoardSettings,
@@ -59,6 +60,7 @@ def site_from(site: Any, path: Path) -> SiteFile:
         web=_web(site, folder),
         broker=_broker(site, folder),
         keeping=_keeping(site, folder),
+        messages=_messages(site, folder),
         settings=SiteSettings(
             tuple(
                 replace(chamber_settings(site, name), calendar=calendar) for name in site.chamber
@@ -119,6 +121,15 @@ def _broker(site: Any, folder: Path) -> BrokerSettings | None:
 
 def _in(folder: Path, path: Path | None) -> Path | None:
     return None if path is None else folder / path
+
+
+def _messages(site: Any, folder: Path) -> MessageSettings | None:
+    if site.messages is None:
+        return None
+    to = {name: settings_from(one, RecipientSettings) for name, one in site.messages.to.items()}
+    messages = settings_from(site.messages, MessageSettings, to=to)
+    units = messages.units or ("C" if site.web is None else site.web.units)
+    return replace(messages, secrets_file=folder / messages.secrets_file, units=units)
 
 
 def chamber_settings(site: Any, name: str) -> ChamberSettings:

@@ -16,6 +16,8 @@ from fermd.config.broker import BrokerSettings
 from fermd.config.broker_checks import check_broker
 from fermd.config.errors import ABSENT, any_of, key_text
 from fermd.config.mending import Checked
+from fermd.config.messages_checks import check_messages
+from fermd.config.names import NAME, NAME_WORDS
 from fermd.config.site import LEASE_PERIODS, lease_s
 from fermd.config.site_build import chamber_settings, kind_of
 from fermd.config.tables import settings_from
@@ -23,13 +25,6 @@ from fermd.config.web import WebSettings
 from fermd.config.web_checks import check_web
 from fermd.config.wording import Key, nearest
 from fermd.control.settings import Duty, Objection, OutputKind, crossed
-
-NAME: Final = re.compile(r"[^\W_][\w-]{0,39}")
-
-_NOT_A_NAME: Final = (
-    "must be a name of letters, digits, - and _ that begins with a letter or a digit and has at "
-    "most 40 characters"
-)
 
 LONGEST_SOCKET_PATH_BYTES: Final = 107
 """Linux keeps 108 bytes for the path of a Unix socket, with the zero at its end (unix(7))."""
@@ -48,6 +43,7 @@ def check_site(site: Checked) -> None:
     _check_leases(site)
     _check_web(site)
     _check_broker(site)
+    _check_messages(site)
     for name in _tables(site, "chamber"):
         _check_chamber(site, name)
 
@@ -57,7 +53,7 @@ def _check_board(site: Checked) -> None:
     if site.is_sound("time_zone"):
         _check_time_zone(site, board.time_zone)
     if board.site_name is not None and not NAME.fullmatch(board.site_name):
-        site.object_to(["site_name"], board.site_name, _NOT_A_NAME)
+        site.object_to(["site_name"], board.site_name, NAME_WORDS)
     if board.simulated is None and "simulated" not in site.data:
         if board.pin_factory is None and site.is_sound("pin_factory"):
             site.object_to(["pin_factory"], ABSENT, 'is missing; must be "lgpio"')
@@ -96,7 +92,7 @@ def _check_path(site: Checked, key: str, path: Path, *above: str) -> None:
         site.object_to(where, text, "must be a whole path; ~ is not replaced by a home folder")
     elif key == "socket_path" and len(text.encode()) > LONGEST_SOCKET_PATH_BYTES:
         why = f"must have at most {LONGEST_SOCKET_PATH_BYTES} bytes, as Linux takes no longer one"
-        site.object_to([key], text, why)
+        site.object_to(where, text, why)
 
 
 def _check_web(site: Checked) -> None:
@@ -111,12 +107,19 @@ def _check_broker(site: Checked) -> None:
         check_broker(site, settings_from(table.broker, BrokerSettings))
 
 
+def _check_messages(site: Checked) -> None:
+    table: Any = site.table
+    if table.messages is not None:
+        _check_path(site, "secrets_file", table.messages.secrets_file, "messages")
+        check_messages(site, table.messages, list(_raw(site, "chamber")))
+
+
 def _check_names(site: Checked) -> None:
     for group in ("probe", "output", "circuit", "chamber"):
         seen: dict[str, str] = {}
         for name in _raw(site, group):
             if not NAME.fullmatch(name):
-                site.object_to([group, name], ABSENT, _NOT_A_NAME)
+                site.object_to([group, name], ABSENT, NAME_WORDS)
             earlier = seen.setdefault(name.casefold(), name)
             if earlier != name:
                 why = f"is the same name as {group}.{earlier}; give one of them another"

@@ -17,6 +17,7 @@ from pydantic import StringConstraints, create_model
 
 from fermd.config.broker import BrokerSettings
 from fermd.config.keeping import KeepingSettings
+from fermd.config.messages import HeartbeatSettings, MessageSettings, RecipientSettings
 from fermd.config.site import BoardSettings, SimulatedSettings
 from fermd.config.tables import Table, table_of
 from fermd.config.web import WebSettings
@@ -77,6 +78,10 @@ def site_table() -> type[Table]:
             table_of(BrokerSettings),
             FileKey(default=None),
         ),
+        messages=(
+            _messages_table(),
+            FileKey(default=None),
+        ),
         simulated=(
             table_of(SimulatedSettings),
             FileKey(default=None),
@@ -88,6 +93,13 @@ def site_table() -> type[Table]:
 def _by_name(table: type[Table], description: str) -> Any:
     kind = GenericAlias(dict, (str, table))
     return kind, FileKey(default_factory=dict, description=description)
+
+
+def _messages_table() -> type[Table]:
+    to = _by_name(table_of(RecipientSettings), "Recipients by name.")
+    # Without its table there is no heartbeat: not one with its defaults.
+    heartbeat = (table_of(HeartbeatSettings), FileKey(default=None))
+    return table_of(MessageSettings, more={"to": to, "heartbeat": heartbeat})
 
 
 def _probe_table() -> type[Table]:

@@ -128,6 +128,10 @@ _TABLES: Final = {
         "Something befell the journal itself.",
         f"{_MOMENT} incident detail lost_readings lost_events",
     ),
+    "message_outcomes": (
+        "A message to a person was accepted by the other side, or could not be sent.",
+        f"{_MOMENT} recipient message_number title failed",
+    ),
     "line_history": (
         "What protection must know of each relay line after a restart; replaced, not added to.",
         f"{_MOMENT} line is_on stopped_mono_s started_mono_s starts_mono_s_json "

@@ -115,9 +115,14 @@ class JournalReader:
         where = "wall_utc_s >= ? AND wall_utc_s < ?"
         return self._events(where, (from_wall_utc_s, to_wall_utc_s), chamber, most)
 
-    def events_after(self, seq: int, *, most: int = 10_000) -> list[EventRow]:
-        """What has happened since the row with this `seq`, oldest first; the last `most` of it."""
-        return self._events("seq > ?", (seq,), None, most)
+    def events_after(
+        self, seq: int, *, most: int = 10_000, tables: Sequence[str] = EVENT_TABLES
+    ) -> list[EventRow]:
+        """What has happened since the row with this `seq`, oldest first; the last `most` of it.
+
+        Only what the named ones of `EVENT_TABLES` tell, if they are not all wanted.
+        """
+        return self._events("seq > ?", (seq,), None, most, tables)
 
     def rows_of(
         self,

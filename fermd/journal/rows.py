@@ -99,7 +99,28 @@ class ProfileKept:
     who: str
 
 
-Happening = Event | BrewerNote | ClockStepped | DaemonRun | Incident | PresumedOff | ProfileKept
+@dataclass(frozen=True, slots=True)
+class MessageEnded:
+    """A message to a person was accepted by the other side, or could not be sent."""
+
+    recipient: str
+    number: int
+    """Counts messages up; the message itself has it too."""
+    title: str
+    failed: str = ""
+    """Why it failed (it is tried again); empty if it was accepted."""
+
+
+Happening = (
+    Event
+    | BrewerNote
+    | ClockStepped
+    | DaemonRun
+    | Incident
+    | PresumedOff
+    | ProfileKept
+    | MessageEnded
+)
 """Everything that has a row of its own."""
 
 _Columns = dict[str, Any]
@@ -128,6 +149,13 @@ def columns_of(happening: Happening, chamber: str) -> tuple[str, _Columns]:
                 "detail": _text(happening.detail),
                 "lost_readings": happening.lost_readings,
                 "lost_events": happening.lost_events,
+            }
+        case MessageEnded():
+            return "message_outcomes", {
+                "recipient": _text(happening.recipient),
+                "message_number": happening.number,
+                "title": _text(happening.title),
+                "failed": _text(happening.failed),
             }
         case _:
             table, columns = _of_chamber(happening)
@@ -331,6 +359,9 @@ _FROM_ROW: dict[str, Callable[[Mapping[str, Any]], Happening]] = {
         None if row["cleanly"] is None else bool(row["cleanly"]),
     ),
     "profile_file_changes": lambda row: ProfileKept(row["profile"], row["change"], row["who"]),
+    "message_outcomes": lambda row: MessageEnded(
+        row["recipient"], row["message_number"], row["title"], row["failed"]
+    ),
     "journal_incidents": lambda row: Incident(
         row["incident"], row["detail"], row["lost_readings"], row["lost_events"]
     ),

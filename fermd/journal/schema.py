@@ -223,6 +223,7 @@ EVENT_TABLES = (
     "notes",
     "clock_steps",
     "journal_incidents",
+    "message_outcomes",
 )
 """One row for each thing that happened; rows are only ever added, and only their wall time is
 ever mended."""
@@ -310,7 +311,24 @@ def _profile_files(db: Database) -> None:
     db.execute("PRAGMA user_version = 5")
 
 
-KNOWN_VERSION = 5
+@migrations(name="outcomes of messages")
+def _message_outcomes(db: Database) -> None:
+    for name in db.view_names():
+        db.view(name).drop()
+    db.execute(
+        f"""CREATE TABLE message_outcomes ({_MOMENT},
+    recipient TEXT NOT NULL,
+    message_number INTEGER NOT NULL,
+    title TEXT NOT NULL,
+    failed TEXT NOT NULL
+) STRICT"""
+    )
+    for name, select in VIEWS.items():
+        db.create_view(name, select)
+    db.execute("PRAGMA user_version = 6")
+
+
+KNOWN_VERSION = 6
 """The schema version (PRAGMA user_version) that all migrations together lead to."""
 
 

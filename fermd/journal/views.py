@@ -111,6 +111,14 @@ _WHAT_HAPPENED = (
                 "incident || ': ' || detail || CASE WHEN lost_readings + lost_events > 0 THEN "
                 "printf(' (lost: %d readings, %d events)', lost_readings, lost_events) ELSE '' END",
             ),
+            _happened(
+                "message_outcomes",
+                "message",
+                "''",
+                "'message ' || message_number || ' to ' || recipient || "
+                "CASE failed WHEN '' THEN ' accepted: ' || title "
+                "ELSE ' failed (' || failed || '): ' || title END",
+            ),
         )
     )
     + "\nORDER BY seq"

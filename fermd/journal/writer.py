@@ -23,7 +23,14 @@ from fermd.journal.figures import Figures, figures_of
 from fermd.journal.file import JournalFile
 from fermd.journal.marker import Marker
 from fermd.journal.ports import ChamberRecord, LineHistory, Outage, ReadingRow, Trouble
-from fermd.journal.rows import BrewerNote, ClockStepped, DaemonRun, Happening, ProfileKept
+from fermd.journal.rows import (
+    BrewerNote,
+    ClockStepped,
+    DaemonRun,
+    Happening,
+    MessageEnded,
+    ProfileKept,
+)
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writing import Writing
 
@@ -114,6 +121,10 @@ class SqliteJournal:
     def profile_kept(self, moment: Moment, kept: ProfileKept) -> None:
         """Queue that somebody saved, replaced or deleted a profile of the site's own."""
         self._put(moment, "", (kept,))
+
+    def message_ended(self, moment: Moment, outcome: MessageEnded) -> None:
+        """Queue what became of a message to a person."""
+        self._put(moment, "", (outcome,))
 
     def thin(self, now: Moment) -> None:
         """Have old readings thinned, between other writes (for the nightly calendar)."""

@@ -13,6 +13,7 @@ from fermd.journal.rows import (
     DaemonRun,
     Happening,
     Incident,
+    MessageEnded,
     PresumedOff,
     ProfileKept,
 )
@@ -69,6 +70,11 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
             return f"journal: {happening.detail}" + (f" ({lost} rows are lost)" if lost else "")
         case ProfileKept():
             return f"profile {happening.profile} {happening.change} by {happening.who}"
+        case MessageEnded():
+            what = f"message {happening.number} to {happening.recipient}"
+            if happening.failed:
+                return f"{what} failed ({happening.failed}): {happening.title}"
+            return f"{what} was accepted: {happening.title}"
         case PresumedOff():
             seen = wording.event(happening.change, mono_s, unit)
             return f"{seen} (nobody saw when)"

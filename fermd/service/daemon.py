@@ -26,7 +26,7 @@ from fermd.control.moment import Moment
 from fermd.control.wording import Unit
 from fermd.hardware.ports import Clock
 from fermd.journal.reader import JournalReader
-from fermd.journal.rows import BrewerNote, ProfileKept
+from fermd.journal.rows import BrewerNote, MessageEnded, ProfileKept
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
 from fermd.review.telling import tell
@@ -79,6 +79,10 @@ class RunningSite:
         """The present on both clocks."""
         return self._clock.now()
 
+    def boot_id(self) -> str:
+        """Which boot the monotonic clock belongs to."""
+        return self._clock.boot_id()
+
     @property
     def record(self) -> JournalReader:
         """What reads the journal."""
@@ -91,6 +95,11 @@ class RunningSite:
     def profile_kept(self, kept: ProfileKept) -> None:
         """Put into the journal that a profile of the site's own was saved or deleted."""
         self._journal.profile_kept(self._clock.now(), kept)
+
+    def tell_of_message(self, recipient: str, number: int, title: str, failed: str) -> None:
+        """Put into the journal what became of a message; `failed` is empty if it was accepted."""
+        outcome = MessageEnded(recipient, number, title, failed)
+        self._journal.message_ended(self._clock.now(), outcome)
 
     def written(self) -> bool:
         """Wait until the journal has written what it was given; whether it has."""
@@ -214,7 +223,8 @@ class Daemon:
         if fixed(site) != fixed(self._site):
             log.error(
                 "the site file was not taken over: probes, outputs and what they do, files and how "
-                "they are kept, the page and the sample period change only with a restart "
+                "they are kept, the page, messages and the sample period change only with a "
+                "restart "
                 "(systemctl restart fermd)"
             )
             self._manager.ready("a restart is needed for the new site file")
@@ -288,6 +298,7 @@ def fixed(site: SiteFile) -> tuple[object, ...]:
         site.broker,
         site.known_as,
         site.keeping,
+        site.messages,
         site.w1_root,
         site.pin_factory,
         site.chip,

@@ -11,6 +11,7 @@ from fermd.config.against_bus import check_against_bus
 from fermd.config.example import SHORT_SITE, example_site
 from fermd.config.site import RelayLine, SiteFile, lease_s
 from fermd.config.site_file import cautions, load_site, parse_site
+from fermd.control.calendar import CalendarTime
 from fermd.control.settings import (
     PROTECTION_BY_KIND,
     ChamberSettings,
@@ -172,6 +173,7 @@ def test_the_long_example_loads_and_leaves_every_number_at_its_default() -> None
 def test_every_line_of_the_long_example_can_be_switched_on_and_changes_only_what_it_says() -> None:
     text = re.sub(r"(?m)^#(?=[a-z_]+ = )", "", example_site())
     text = text.replace("#[web]", "[web]").replace("#[broker]", "[broker]")
+    text = text.replace("#[messages", "[messages").replace("#[keeping]", "[keeping]")
     simulated_keys = text.index("#[simulated]")
     switched_on = site(text[:simulated_keys])
     left_off = site(example_site())
@@ -187,6 +189,10 @@ def test_every_line_of_the_long_example_can_be_switched_on_and_changes_only_what
     assert switched_on.broker.effective_port == 8883
     assert switched_on.known_as == "cellar"
     assert left_off.broker is None
+    assert switched_on.messages is not None
+    assert switched_on.messages.digest_at == CalendarTime(8, 0)
+    assert switched_on.messages.to["lamp"].command == ("/usr/local/bin/lamp", "red")
+    assert left_off.messages is None
     trial = site(text.replace("#[simulated]", "[simulated]"))
     assert trial.simulated == site(SHORT_SITE + "[simulated]\n").simulated
 

@@ -26,7 +26,7 @@ from fermd.control.reading import ProbeFault
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.journal.ports import ChamberRecord, LineHistory, ReadingRow
-from fermd.journal.rows import BrewerNote, ProfileKept
+from fermd.journal.rows import BrewerNote, MessageEnded, ProfileKept
 from fermd.journal.writer import SqliteJournal
 
 READINGS = 720
@@ -87,6 +87,8 @@ def write(
     journal.note(at(7312.0, wall_utc_s=0.0, trusted=False), "", "Ann", "no network")
     journal.profile_kept(at(7312.2), ProfileKept("house-pils", "replaced", "Ann"))
     journal.clock_stepped(at(7312.5), 3600.0)
+    journal.message_ended(at(7312.6), MessageEnded("anna", 7, "critical: lager", "HTTP error 500"))
+    journal.message_ended(at(7312.7), MessageEnded("anna", 8, "critical: lager"))
     line = LineHistory("gpio:chip:17", False, 7000.0, 6000.0, (5000.0, 6000.0), None)
     journal.remember(at(7313.0), [line], [ChamberRecord("lager", '{"index": 1}')])
     assert journal.flush()

@@ -1,0 +1,284 @@
+"""Which alarms people have been told of, and what to tell them next. Pure: no clock, no file.
+
+Theory of operation. For every alarm the desk remembers whether it stands and what people know of it
+(`Told`). What is new is not told at once but gathered for a while; when the oldest has waited long
+enough, everything that has something to say is told together. So ten alarms in a minute are one
+message, and what was over before it was told is never told.
+
+An alarm that was raised `FLAP_RAISES` times within `FLAP_WITHIN_S` comes and goes: that is told
+once, and then no more of it until it has kept one state for `STEADY_S`. What can spoil a batch is
+told again, with growing waits, until somebody acknowledges it. "All right again" is told of what
+was told before, and of nothing else.
+
+Times are on the monotonic clock of the present boot. After another boot `rebase` lets every wait
+begin anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field, replace
+from enum import StrEnum
+from typing import Any, Final
+
+from fermd.control.alarms import Alarm
+from fermd.control.events import AlarmPhase, Severity
+from fermd.control.moment import Moment
+from fermd.messages.item import About, AlarmKey, Instant, Item, instant, item_from
+from fermd.messages.urgency import Urgency, urgency_of
+
+FLAP_RAISES: Final = 3
+FLAP_WITHIN_S: Final = 3 * 3600.0
+"""Raised so often within so long: it comes and goes. Longer than a fridge's cycle, which is what
+mostly brings an alarm back (common practice, no source)."""
+STEADY_S: Final = 3600.0
+"""What came and went, and has then been one way for so long, has settled, s."""
+
+MOST_NEWS: Final = 200
+"""So much that is no alarm is gathered; more in one minute is noise."""
+
+
+class Told(StrEnum):
+    """What people know of an alarm. The values are stored: never rename one."""
+
+    NOTHING = "nothing"
+    STANDING = "standing"
+    FLAPPING = "flapping"
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How quickly things are told; from the site file."""
+
+    gather_s: float
+    repeat_s: float
+    repeat_growth: float
+    longest_repeat_s: float
+
+    def wait_s(self, repeats: int) -> float:
+        """How long to wait after so many repeats, s."""
+        # Bounded first: a power of a large number has no end.
+        if self.repeat_growth > 1.0 and repeats > 64:
+            return self.longest_repeat_s
+        return min(self.longest_repeat_s, self.repeat_s * self.repeat_growth**repeats)
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """One alarm, as people know it."""
+
+    severity: Severity
+    urgency: Urgency
+    up: bool
+    acknowledged: bool
+    since: Instant
+    """When it was first raised, of what is to be told."""
+    changed: Instant
+    """When it was raised or cleared last."""
+    raised_mono_s: tuple[float, ...] = ()
+    """When it was raised of late."""
+    times: int = 1
+    """How often it was raised since it was last all right for good."""
+    told: Told = Told.NOTHING
+    repeats: int = 0
+    repeat_mono_s: float | None = None
+    value: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """All that is remembered."""
+
+    boot: str = ""
+    watched: Mapping[AlarmKey, Watched] = field(default_factory=dict)
+    news: tuple[Item, ...] = ()
+
+    def to_plain(self) -> dict[str, Any]:
+        """Return it as JSON can have it."""
+        return {
+            "boot": self.boot,
+            "watched": [[*key, asdict(one)] for key, one in self.watched.items()],
+            "news": [item.to_plain() for item in self.news],
+        }
+
+
+def desk_from(plain: Mapping[str, Any]) -> Desk:
+    """Read what `to_plain` gave.
+
+    Raises KeyError, TypeError or ValueError if it is something else.
+    """
+    watched = {}
+    for chamber, kind, subject, one in plain["watched"]:
+        watched[chamber, kind, subject] = Watched(
+            **{
+                **one,
+                "severity": Severity(one["severity"]),
+                "urgency": Urgency(one["urgency"]),
+                "told": Told(one["told"]),
+                "since": Instant(**one["since"]),
+                "changed": Instant(**one["changed"]),
+                "raised_mono_s": tuple(one["raised_mono_s"]),
+            }
+        )
+    return Desk(str(plain["boot"]), watched, tuple(item_from(item) for item in plain["news"]))
+
+
+def rebase(desk: Desk, now: Moment, boot: str) -> Desk:
+    """Carry a desk over to this boot, whose monotonic clock began anew."""
+    if desk.boot == boot:
+        return desk
+    watched = {}
+    for key, one in desk.watched.items():
+        due = None if one.repeat_mono_s is None else now.mono_s
+        here = replace(one.changed, mono_s=now.mono_s, boot=boot)
+        raised = (now.mono_s,) * len(one.raised_mono_s)
+        watched[key] = replace(one, changed=here, raised_mono_s=raised, repeat_mono_s=due)
+    return replace(desk, boot=boot, watched=watched)
+
+
+def observe(
+    desk: Desk, alarms: Iterable[tuple[str, Alarm]], now: Moment, *, settled: bool = True
+) -> Desk:
+    """Take note of the alarms that stand, each with its chamber.
+
+    Just after a start (not `settled`) an alarm that is not there yet may still come back: what is
+    gone then does not count as over.
+    """
+    watched = dict(desk.watched)
+    standing = {(chamber, a.kind.value, a.subject): a for chamber, a in alarms}
+    for key, alarm in standing.items():
+        watched[key] = _stands(watched.get(key), alarm, now, desk.boot)
+    for key, one in desk.watched.items():
+        if key in standing:
+            continue
+        if one.up and settled:
+            watched[key] = replace(one, up=False, changed=instant(now, desk.boot))
+        elif not one.up and _is_forgotten(one, now):
+            del watched[key]
+    return desk if watched == desk.watched else replace(desk, watched=watched)
+
+
+def _stands(one: Watched | None, alarm: Alarm, now: Moment, boot: str) -> Watched:
+    seen = alarm.phase is AlarmPhase.ACKNOWLEDGED
+    here = instant(now, boot)
+    if one is None or (not one.up and one.told is Told.NOTHING and _is_forgotten(one, now)):
+        since = here
+        if alarm.raised_mono_s is not None and 0 <= alarm.raised_mono_s <= now.mono_s:
+            ago_s = now.mono_s - alarm.raised_mono_s
+            since = Instant(alarm.raised_mono_s, boot, now.wall_utc_s - ago_s, now.wall_trusted)
+        urgency = urgency_of(alarm.kind)
+        raised = (now.mono_s,)
+        return Watched(alarm.severity, urgency, True, seen, since, here, raised, value=alarm.value)
+    if one.up:
+        kept = seen or (one.acknowledged and one.told is Told.FLAPPING)
+        return one if kept == one.acknowledged else replace(one, acknowledged=kept)
+    late = tuple(at for at in one.raised_mono_s if now.mono_s - at < FLAP_WITHIN_S)
+    fresh = one.told is Told.NOTHING
+    return replace(
+        one,
+        up=True,
+        acknowledged=seen or (one.acknowledged and one.told is Told.FLAPPING),
+        since=here if fresh else one.since,
+        changed=here,
+        raised_mono_s=(*late, now.mono_s)[-FLAP_RAISES:],
+        times=one.times + 1,
+        value=alarm.value,
+    )
+
+
+def _is_forgotten(one: Watched, now: Moment) -> bool:
+    return one.told is Told.NOTHING and now.mono_s - one.changed.mono_s >= FLAP_WITHIN_S
+
+
+def add_news(desk: Desk, items: Iterable[Item]) -> Desk:
+    """Take note of what happened that is no alarm."""
+    news = (*desk.news, *items)
+    return desk if len(news) == len(desk.news) else replace(desk, news=news[-MOST_NEWS:])
+
+
+def due(desk: Desk, now: Moment, pace: Pace) -> tuple[Desk, tuple[Item, ...]]:
+    """Return what is to be told now, and the desk on which it has been told."""
+    waits: list[float] = [item.since.mono_s for item in desk.news if item.since.boot == desk.boot]
+    # What was left over by another boot has waited long enough.
+    waits += [float("-inf") for item in desk.news if item.since.boot != desk.boot]
+    to_say = {}
+    for key, one in desk.watched.items():
+        about = _what_to_say(one, now)
+        if about is not None:
+            to_say[key] = about
+            # A repeat has waited already.
+            waits.append(float("-inf") if about is About.STILL else one.changed.mono_s)
+    if not waits or now.mono_s - min(waits) < pace.gather_s:
+        return desk, ()
+    watched = dict(desk.watched)
+    items = list(desk.news)
+    for key, about in to_say.items():
+        one = watched[key]
+        if about is About.FLAPPING:
+            one = replace(one, since=_first_raised(one, now, desk.boot))
+        items.append(_item(key, one, about))
+        watched[key] = _after(one, about, now, pace)
+    return replace(desk, watched=watched, news=()), tuple(items)
+
+
+def _what_to_say(one: Watched, now: Moment) -> About | None:
+    steady_s = now.mono_s - one.changed.mono_s
+    if one.told is Told.FLAPPING:
+        if not one.up and steady_s >= STEADY_S:
+            return About.OVER
+    elif _comes_and_goes(one, now):
+        # Also if it is over at this moment: that is how it goes.
+        return About.FLAPPING
+    elif one.up and one.told is Told.NOTHING:
+        # Who has acknowledged it knows of it.
+        return None if one.acknowledged else About.RAISED
+    elif not one.up and one.told is Told.STANDING:
+        return About.OVER
+    wants = one.up or one.told is Told.FLAPPING
+    repeat = one.repeat_mono_s
+    if wants and not one.acknowledged and repeat is not None and now.mono_s >= repeat:
+        return About.STILL
+    return None
+
+
+def _comes_and_goes(one: Watched, now: Moment) -> bool:
+    raised = [at for at in one.raised_mono_s if now.mono_s - at < FLAP_WITHIN_S]
+    return len(raised) >= FLAP_RAISES and not one.acknowledged
+
+
+def _first_raised(one: Watched, now: Moment, boot: str) -> Instant:
+    mono_s = one.raised_mono_s[0]
+    return Instant(mono_s, boot, now.wall_utc_s - (now.mono_s - mono_s), now.wall_trusted)
+
+
+def _item(key: AlarmKey, one: Watched, about: About) -> Item:
+    chamber, kind, subject = key
+    count = one.times if about is About.FLAPPING or one.told is Told.FLAPPING else one.repeats + 1
+    return Item(
+        about,
+        chamber,
+        kind,
+        subject,
+        one.severity,
+        one.urgency,
+        one.since,
+        until=one.changed if about is About.OVER else None,
+        times=count,
+        value=one.value,
+        held=one.urgency is Urgency.DIGEST,
+    )
+
+
+def _after(one: Watched, about: About, now: Moment, pace: Pace) -> Watched:
+    """Return an alarm after it has been told."""
+    if about is About.OVER:
+        quiet = replace(one, told=Told.NOTHING, repeats=0, repeat_mono_s=None)
+        # What has settled begins anew; what is over for now may be back soon, and is counted on.
+        settled = one.told is Told.FLAPPING
+        return replace(quiet, times=0, raised_mono_s=()) if settled else quiet
+    repeats = one.repeats + 1 if about is About.STILL else 0
+    told = Told.FLAPPING if about is About.FLAPPING or one.told is Told.FLAPPING else Told.STANDING
+    repeat = None
+    if one.urgency is Urgency.AT_ONCE:
+        repeat = now.mono_s + pace.wait_s(repeats)
+    return replace(one, told=told, repeats=repeats, repeat_mono_s=repeat)

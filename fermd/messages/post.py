@@ -1,0 +1,386 @@
+"""The post: looks at the running site, and sends what people have to be told of it.
+
+In a thread of its own, which nothing waits for: it reads the copy in memory and the journal, works
+out what is to be told (desk.py, box.py), writes that down, and only then sends. Two threads beside
+it wait for what is being sent, so that a server that says nothing holds up one recipient and no
+other. To each recipient one message is under way at a time: what it is told, it is told in order.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import random
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import Final, Protocol
+
+from fermd.config.messages import MessageSettings, RecipientSettings
+from fermd.config.site import SiteFile
+from fermd.config.zone_calendar import ZoneCalendar
+from fermd.control.moment import Moment
+from fermd.control.wording import Unit
+from fermd.journal.reader import JournalReader, JournalUnreadable
+from fermd.messages import box as boxes
+from fermd.messages import desk as desks
+from fermd.messages.box import Box, UnderWay
+from fermd.messages.desk import Pace
+from fermd.messages.hours import is_quiet
+from fermd.messages.item import Item
+from fermd.messages.keeping import Keeper, Kept
+from fermd.messages.news import TABLES, news_of
+from fermd.messages.sending import End, Message, Outcome, Sending
+from fermd.messages.text import Scene, severity_of, text_of, title_of
+from fermd.service.calendar import Calendar, Job, LocalTime
+from fermd.service.snapshot import Snapshot
+
+log = logging.getLogger(__name__)
+
+LOOK_EVERY_S: Final = 2.0
+"""How often the site is looked at, s."""
+
+AT_ONE_TIME: Final = 2
+"""So many messages are sent at one time; each takes a process of some 50 MB."""
+
+FIRST_RETRY_S: Final = 10.0
+LONGEST_RETRY_S: Final = 900.0
+"""What failed is tried again after the first, twice as long after every further failure, and at
+the longest after the last, s. For ever."""
+
+STALE_S: Final = 600.0
+"""A message that may have arrived is sent again as it was, unless it is older than this, s."""
+
+SETTLED_AFTER_S: Final = 180.0
+"""After a start an alarm that stood before may take so long to be raised again, s: longer than any
+waits that what is lost has been lost long enough (control/alarms.py, 60 s)."""
+
+LONGEST_DIGEST_WAIT_S: Final = 26 * 3600.0
+"""Without a clock no hour is known: small things wait a day and no longer, s."""
+
+UNITS: Final = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}
+
+
+class PostSite(Protocol):
+    """What the post looks at."""
+
+    def snapshot(self) -> Snapshot | None:
+        """The newest copy in memory."""
+        ...
+
+    def now(self) -> Moment:
+        """The present on both clocks."""
+        ...
+
+    def boot_id(self) -> str:
+        """Which boot the monotonic clock belongs to."""
+        ...
+
+    @property
+    def record(self) -> JournalReader:
+        """What reads the journal."""
+        ...
+
+    def written(self) -> bool:
+        """Wait until the journal has written what it was given."""
+        ...
+
+    def tell_of_message(self, recipient: str, number: int, title: str, failed: str) -> None:
+        """Put into the journal what became of a message."""
+        ...
+
+
+@dataclass(slots=True)
+class _Trying:
+    """How it goes with one recipient, in this process."""
+
+    sending: bool = False
+    failures: int = 0
+    next_real_s: float = float("-inf")
+
+
+class Post:
+    """Tells people of a running site. A context manager: it does so while it is entered."""
+
+    def __init__(
+        self,
+        site: PostSite,
+        site_file: SiteFile,
+        settings: MessageSettings,
+        keeper: Keeper,
+        sending: Sending,
+        *,
+        real_s: Callable[[], float] = time.monotonic,
+        look_every_s: float = LOOK_EVERY_S,
+    ) -> None:
+        self._site = site
+        self._site_file = site_file
+        self._settings = settings
+        self._keeper = keeper
+        self._sending = sending
+        self._real_s = real_s
+        self._look_every_s = look_every_s
+        self._calendar = ZoneCalendar(site_file.zone)
+        self._digest: Calendar | None = None
+        self._pace = Pace(
+            settings.gather_s, settings.repeat_s, settings.repeat_growth, settings.longest_repeat_s
+        )
+        self._kept = Kept()
+        self._trying = {name: _Trying() for name in settings.to}
+        self._ended: queue.SimpleQueue[tuple[str, Outcome]] = queue.SimpleQueue()
+        self._tick = 0
+        self._boot_number: int | None = None
+        self._journal_told = False
+        self._stop = threading.Event()
+        self._wake = threading.Event()
+        self._pool: ThreadPoolExecutor | None = None
+        self._thread = threading.Thread(target=self._run, name="messages", daemon=True)
+
+    def __enter__(self) -> Post:
+        self.open()
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._wake.set()
+        self._sending.close()
+        self._thread.join(timeout=5.0)
+        self.close()
+
+    def open(self) -> None:
+        """Take up what was left by the process before."""
+        self._pool = ThreadPoolExecutor(AT_ONE_TIME, thread_name_prefix="message")
+        kept, now, boot = self._keeper.load(), self._site.now(), self._site.boot_id()
+        found = {name: kept.boxes.get(name, Box()) for name in self._settings.to}
+        for name, box in found.items():
+            # Of what was under way when the process ended nobody knows whether it arrived.
+            found[name] = boxes.in_doubt(box, "the daemon ended while it was sent")
+        seq = kept.journal_seq
+        if seq is None:
+            # What happened before there were messages is no news.
+            seq = self._newest_seq()
+        desk = desks.rebase(kept.desk, now, boot)
+        self._kept = replace(kept, desk=desk, boxes=found, journal_seq=seq)
+        since = kept.digest_wall_utc_s
+        looked = None if since is None else Moment(0.0, since, wall_trusted=True)
+        job = Job("digest", LocalTime(self._calendar, self._settings.digest_rule), self._let_digest)
+        self._digest = Calendar([job], looked)
+
+    def close(self) -> None:
+        """Write down how it stands, and close the file."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=True)
+            self._pool = None
+        self._hear_of_ended()
+        self._keeper.save(self._kept)
+        self._keeper.close()
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self.look()
+            except Exception:
+                # Whatever is wrong here, control and the next look go on.
+                log.exception("messages: an error of fermd's own")
+            self._wake.wait(self._look_every_s)
+            self._wake.clear()
+
+    def look(self) -> None:
+        """Look once at the site, and send what is to be sent."""
+        snapshot, now = self._site.snapshot(), self._site.now()
+        self._hear_of_ended()
+        if snapshot is not None and snapshot.tick != self._tick:
+            self._tick = snapshot.tick
+            self._take_note(snapshot, now)
+        self._let_go_by_calendar(now)
+        desk, items = desks.due(self._kept.desk, now, self._pace)
+        self._kept = replace(self._kept, desk=desk)
+        if items:
+            self._put(items, now)
+        messages = self._compose(snapshot, now)
+        # Written down first: what is sent twice does less harm than what is never sent.
+        self._keeper.save(self._kept)
+        for name, message in messages:
+            self._send(name, message)
+
+    def _take_note(self, snapshot: Snapshot, now: Moment) -> None:
+        standing = [("", alarm) for alarm in snapshot.site_alarms]
+        for name, view in snapshot.chambers.items():
+            standing += [(name, alarm) for alarm in view.decision.alarms]
+        settled = now.mono_s - snapshot.started.mono_s >= SETTLED_AFTER_S
+        desk = desks.observe(self._kept.desk, standing, now, settled=settled)
+        desk = desks.add_news(desk, self._news(snapshot))
+        self._kept = replace(self._kept, desk=desk)
+
+    def _news(self, snapshot: Snapshot) -> list[Item]:
+        """Read on in the journal; without it there are still the alarms."""
+        try:
+            if self._boot_number is None:
+                # The newest row is one of this boot once the daemon's start has been written.
+                self._site.written()
+                newest = self._site.record.last_events(1)
+                self._boot_number = newest[-1].boot if newest else 0
+            if snapshot.journal_trouble is not None or self._kept.journal_seq is None:
+                # A journal that was begun anew counts from the beginning.
+                newest_seq, seq = self._newest_seq() or 0, self._kept.journal_seq
+                seq = newest_seq if seq is None else min(seq, newest_seq)
+                self._kept = replace(self._kept, journal_seq=seq)
+            rows = self._site.record.events_after(self._kept.journal_seq or 0, tables=TABLES)
+        except JournalUnreadable as error:
+            if not self._journal_told:
+                self._journal_told = True
+                log.warning("messages: only alarms are told of for now: %s", error)
+            return []
+        self._journal_told = False
+        if not rows:
+            return []
+        self._kept = replace(self._kept, journal_seq=rows[-1].seq)
+        unit = UNITS[self._settings.units or "C"]
+        return news_of(rows, self._site.boot_id(), self._boot_number, unit)
+
+    def _newest_seq(self) -> int | None:
+        try:
+            newest = self._site.record.last_events(1)
+        except JournalUnreadable:
+            return None
+        return newest[-1].seq if newest else 0
+
+    def _put(self, items: tuple[Item, ...], now: Moment) -> None:
+        found = dict(self._kept.boxes)
+        if any(item.held for item in items) and not self._something_is_held():
+            self._kept = replace(self._kept, digest_wall_utc_s=_trusted_wall(now))
+        for name, recipient in self._settings.to.items():
+            mine = [item for item in items if boxes.is_for(item, recipient)]
+            found[name] = boxes.put(found[name], mine)
+        self._kept = replace(self._kept, boxes=found)
+
+    def _something_is_held(self) -> bool:
+        return any(item.held for box in self._kept.boxes.values() for item in box.waiting)
+
+    def _let_go_by_calendar(self, now: Moment) -> None:
+        if self._digest is not None:
+            self._digest.run_due(now)
+        if now.wall_trusted:
+            return
+        boot = self._site.boot_id()
+        for box in self._kept.boxes.values():
+            waited_s = [i.since.ago_s(now, boot) or 0.0 for i in box.waiting if i.held]
+            if max(waited_s, default=0.0) > LONGEST_DIGEST_WAIT_S:
+                self._let_digest(now)
+                return
+
+    def _let_digest(self, now: Moment) -> None:
+        found = {name: boxes.release_digest(box) for name, box in self._kept.boxes.items()}
+        self._kept = replace(self._kept, boxes=found, digest_wall_utc_s=_trusted_wall(now))
+
+    def _compose(self, snapshot: Snapshot | None, now: Moment) -> list[tuple[str, UnderWay]]:
+        """Make a message for every recipient that can be sent one now."""
+        quiet_hours = is_quiet(self._settings, self._calendar, now)
+        scene = Scene(
+            now,
+            self._site.boot_id(),
+            self._site_file.zone,
+            UNITS[self._settings.units or "C"],
+            snapshot,
+            self._site_file.known_as,
+            self._site_file.simulated is not None,
+        )
+        made = []
+        for name, recipient in self._settings.to.items():
+            trying = self._trying[name]
+            if trying.sending or self._real_s() < trying.next_real_s:
+                continue
+            message = self._next_of(name, recipient, scene, quiet_hours)
+            if message is not None:
+                trying.sending = True
+                made.append((name, message))
+        return made
+
+    def _next_of(
+        self, name: str, recipient: RecipientSettings, scene: Scene, quiet_hours: bool
+    ) -> UnderWay | None:
+        box = self._kept.boxes[name]
+        doubtful = box.under_way
+        if doubtful is not None:
+            if abs(scene.now.wall_utc_s - doubtful.made_wall_utc_s) <= STALE_S:
+                return doubtful
+            box = boxes.refused(box, box.failed)
+        quiet = quiet_hours and recipient.quiet
+        items = tuple(item for item in box.waiting if boxes.may_go(item, quiet=quiet))
+        if not items:
+            self._keep(name, box)
+            return None
+        number = self._kept.number + 1
+        message = UnderWay(
+            number,
+            title_of(items, scene),
+            text_of(items, box.left_out, number, scene),
+            severity_of(items),
+            scene.now.wall_utc_s,
+            items,
+        )
+        self._kept = replace(self._kept, number=number)
+        self._keep(name, boxes.begin(box, message))
+        return message
+
+    def _keep(self, name: str, box: Box) -> None:
+        self._kept = replace(self._kept, boxes={**self._kept.boxes, name: box})
+
+    def _send(self, name: str, under_way: UnderWay) -> None:
+        message = Message(under_way.number, under_way.title, under_way.text, under_way.severity)
+        recipient = self._settings.to[name]
+
+        def attempt() -> None:
+            try:
+                outcome = self._sending.send(name, recipient, message)
+            except Exception:
+                log.exception("messages: an error of fermd's own while sending to %s", name)
+                outcome = Outcome(End.UNKNOWN, "an error of fermd's own; see the log")
+            self._ended.put((name, outcome))
+            self._wake.set()
+
+        if self._pool is not None:
+            self._pool.submit(attempt)
+
+    def _hear_of_ended(self) -> None:
+        while True:
+            try:
+                name, outcome = self._ended.get_nowait()
+            except queue.Empty:
+                return
+            self._take_outcome(name, outcome)
+
+    def _take_outcome(self, name: str, outcome: Outcome) -> None:
+        box, trying = self._kept.boxes[name], self._trying[name]
+        message = box.under_way
+        trying.sending = False
+        if message is None:
+            return
+        if outcome.end is End.ARRIVED:
+            if box.failed:
+                log.info("messages: %s can be reached again", name)
+            trying.failures, trying.next_real_s = 0, float("-inf")
+            self._site.tell_of_message(name, message.number, message.title, "")
+            self._keep(name, boxes.arrived(box))
+            return
+        if outcome.why != box.failed:
+            # Once for each reason, however often it is tried.
+            log.warning("messages: %s cannot be reached: %s", name, outcome.why)
+            self._site.tell_of_message(name, message.number, message.title, outcome.why)
+        trying.next_real_s = self._real_s() + _retry_s(trying.failures)
+        trying.failures += 1
+        note = boxes.refused if outcome.end is End.REFUSED else boxes.in_doubt
+        self._keep(name, note(box, outcome.why))
+
+
+def _retry_s(failures: int) -> float:
+    """How long to wait after so many failures, s; by chance, not all boards at once."""
+    longest_s = min(LONGEST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(failures, 10))
+    return longest_s * random.uniform(0.5, 1.0)  # noqa: S311 - no secret
+
+
+def _trusted_wall(now: Moment) -> float | None:
+    return now.wall_utc_s if now.wall_trusted else None
