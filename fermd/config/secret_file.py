@@ -32,8 +32,8 @@ def read_secret(path: Path) -> str:
             f"{path}: cannot be read ({why}); it must be there, belong to the user that the daemon "
             "runs as, and have mode 0600"
         ) from None
-    with os.fdopen(descriptor, "rb") as file:
-        about = os.fstat(file.fileno())
+    try:
+        about = os.fstat(descriptor)
         if not stat.S_ISREG(about.st_mode):
             raise SecretFileError(f"{path}: must be an ordinary file")
         if about.st_mode & 0o077:
@@ -41,7 +41,9 @@ def read_secret(path: Path) -> str:
             raise SecretFileError(
                 f"{path}: others may read or change it (mode {mode:04o}); `chmod 600 {path}`"
             )
-        raw = file.read(LONGEST_BYTES + 1)
+        raw = os.read(descriptor, LONGEST_BYTES + 1)
+    finally:
+        os.close(descriptor)
     if len(raw) > LONGEST_BYTES:
         raise SecretFileError(f"{path}: must have at most {LONGEST_BYTES} bytes")
     try:

@@ -19,7 +19,7 @@ from fermd.web.passwords import write_password
 
 FLEET = Path(fermd.broker.__file__).parent / "fleet"
 NAMES = ("cellar", "loft", "barn")
-PASSWORD = "nine barrels of lager"  # noqa: S105 - of these tests alone
+PASSWORD = "nine-barrels-of-lager"  # noqa: S105 - of these tests alone
 TOKEN = "3b5c0e4f7a1d9286e0f1c2"  # noqa: S105 - of these tests alone
 
 

@@ -5,8 +5,11 @@ mosquitto, prometheus and promtool are Debian's; they run with the files of ferm
 
 from __future__ import annotations
 
+import os
+import re
 import signal
 import subprocess
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +17,10 @@ import httpx
 import pytest
 from broker_rig import Heard, until
 from prometheus_rig import FLEET, NAMES, PASSWORD, TOKEN, Fleet, fleet
+
+from fermd.config.example import SHORT_SITE
+from fermd.config.site_file import parse_site
+from fermd.web.collector import read_token
 
 pytestmark = pytest.mark.debian("mosquitto", "mosquitto-clients", "openssl", "prometheus")
 
@@ -119,6 +126,79 @@ def test_the_figures_of_a_live_board_are_clean_by_promtool(cellars: Fleet) -> No
         check=False,
     )
     assert (lint.returncode, lint.stdout, lint.stderr) == (0, "", "")
+
+
+README = (FLEET.parent / "README.md").read_text()
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README, re.S)
+
+
+def test_every_command_of_the_documentation_does_what_it_says(
+    cellars: Fleet, tmp_path: Path
+) -> None:
+    commands = [one for one in blocks("sh") if "pip install" not in one]
+    assert len(commands) == 4
+    broker = f"-h 127.0.0.1 -p {cellars.broker.port} --cafile {cellars.folder}/ca.pem -u reader"
+    ended = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", "\n".join(commands)],
+        env=os.environ
+        | {
+            "BROKER": f"{broker} -P {PASSWORD}",
+            "FERMD": f"http://{cellars.addresses['cellar']}",
+            "FLEET": str(FLEET),
+            "FOLDER": str(tmp_path),
+            "METRICS_TOKEN": TOKEN,
+            "PASSWORD_OF_CELLAR": "secret one",
+            "PASSWORD_OF_READER": "secret two",
+        },
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ended.returncode == 0, ended.stdout + ended.stderr
+    for name in NAMES:
+        assert f"fermd/{name}/availability {{" in ended.stdout
+        assert f"fermd/{name}/chamber/lager/reading/vessel {{" in ended.stdout
+    assert len(read_token(tmp_path / "metrics-token")) == 64
+    users = (tmp_path / "passwords").read_text().splitlines()
+    assert [line.partition(":")[0] for line in users] == ["cellar", "reader"]
+
+
+def test_every_query_of_the_documentation_is_answered(cellars: Fleet) -> None:
+    (queries,) = blocks("promql")
+    until(lambda: len(cellars.prometheus.values("fermd_target_celsius")) == 2 * len(NAMES))
+    for query in queries.splitlines():
+        found = cellars.prometheus.values(query)
+        # No alarm stands.
+        assert len(found) == (0 if "fermd_alarm" in query else len(NAMES)), query
+
+
+def test_the_tables_of_the_documentation_are_taken() -> None:
+    board, secrets, web = blocks("toml")
+    top, _, table = board.partition("\n\n")
+    site = parse_site(f"{top}\n{SHORT_SITE}\n{table}\n{web}", Path("/etc/fermd/fermd.toml"))
+    assert site.known_as == "cellar"
+    assert site.broker is not None
+    assert site.broker.effective_port == 8883
+    assert site.web is not None
+    assert site.web.metrics_token_file == Path("/var/lib/fermd/metrics-token")
+    assert set(tomllib.loads(secrets)) == {"user", "password"}
+
+
+def test_the_topics_of_the_documentation_are_those_of_the_broker(cellars: Fleet) -> None:
+    told = {line.split("`")[1] for line in README.splitlines() if line.startswith("| `fermd/SITE")}
+    lasting = {topic for topic in told if not topic.endswith("/event")}
+    assert len(told) == len(lasting) + 2
+    # A reading may have run out for a moment, if the machine is slow.
+    until(lambda: {generic(topic) for topic in kept(cellars)} == lasting)
+
+
+def generic(topic: str) -> str:
+    topic = re.sub(r"^fermd/[^/]+", "fermd/SITE", topic)
+    topic = re.sub(r"/chamber/[^/]+", "/chamber/NAME", topic)
+    return re.sub(r"/reading/[^/]+", "/reading/PROBE", topic)
 
 
 def test_a_killed_board_is_missed_by_broker_and_store_and_the_others_are_not(
