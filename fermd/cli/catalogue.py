@@ -96,6 +96,7 @@ SECTIONS: Final[Mapping[str, Mapping[str, Entry]]] = {
     "Keep": {
         "backup": Entry("backup", "Copy the journal while it is in use."),
         "restore": Entry("restore", "Put a backup in the journal's place."),
+        "repair": Entry("repair", "Check the journal, and carry what is readable into a new one."),
         "completion": Entry("completion", "Print what makes a shell complete fermd's commands."),
     },
 }

@@ -36,9 +36,9 @@ def back_up(journal: Path, copy: Path) -> int:
         part.unlink(missing_ok=True)
         _copy(journal, part)
         size = part.stat().st_size
-        _to_disk(part)
+        to_disk(part)
         part.replace(copy)
-        _to_disk(copy.parent)
+        to_disk(copy.parent)
     except OSError as error:
         _take_away(part)
         remedy = "the folder must exist, be writable and have room"
@@ -69,7 +69,8 @@ def _copy(journal: Path, part: Path) -> None:
             raise sqlite3.DatabaseError(f"the copy is not sound: {verdicts[0]}")
 
 
-def _to_disk(path: Path) -> None:
+def to_disk(path: Path) -> None:
+    """Have what was written to a file or folder reach the disk. Raises OSError."""
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)

@@ -21,19 +21,22 @@ MOST_FAULTS: Final = 5
 """So many are told; the rest is alike."""
 
 
-def full_check(path: Path, rest: Callable[[], None] = lambda: None) -> list[str]:
-    """What SQLite finds wrong with a journal; empty if all is well.
+def full_check(
+    path: Path, rest: Callable[[], None] = lambda: None, most: int = MOST_FAULTS
+) -> list[str]:
+    """What SQLite finds wrong with a journal, at most so many faults; empty if all is well.
 
-    Calls `rest` after each table. Raises sqlite3.Error if the file cannot be opened at all.
+    Each begins with the table's name and a colon. Calls `rest` after each table. Raises
+    sqlite3.Error if the file cannot be opened at all.
     """
     faults: list[str] = []
     for table in ALL_TABLES:
         with closing(connect_to_read(path)) as connection:
             faults += _faults_of(connection, table)
-        if len(faults) >= MOST_FAULTS:
+        if len(faults) >= most:
             break
         rest()
-    return faults[:MOST_FAULTS]
+    return faults[:most]
 
 
 def _faults_of(connection: sqlite3.Connection, table: str) -> list[str]:
@@ -44,10 +47,10 @@ def _faults_of(connection: sqlite3.Connection, table: str) -> list[str]:
         if not there:
             # Of an older version, which the daemon brings up to date when it opens it.
             return []
-        said = connection.execute(f"PRAGMA integrity_check({table})").fetchmany(MOST_FAULTS)
+        said = connection.execute(f"PRAGMA integrity_check({table})").fetchone()
     except sqlite3.DatabaseError as error:
         return [f"{table}: {(str(error).splitlines() or ['?'])[0]}"]
-    return [f"{table}: {_one_line(text)}" for (text,) in said if text != "ok"]
+    return [] if said == ("ok",) else [f"{table}: {_one_line(said[0])}"]
 
 
 def _one_line(text: str) -> str:

@@ -151,10 +151,10 @@ def outage_of_unwritable(path: Path) -> Outage:
     return replace(found, ended_cleanly=False, lines=())
 
 
-def set_aside(path: Path, wall_utc_s: float) -> Path:
+def set_aside(path: Path, wall_utc_s: float, why: str = "set-aside") -> Path:
     """Rename the journal with its companions; its new path. Raises NotWritable."""
     try:
-        kept_as = _free_name(path, wall_utc_s)
+        kept_as = _free_name(path, wall_utc_s, why)
         # The log goes first: a new journal must never find an old one's.
         for suffix in ("-shm", "-wal", ""):
             if (source := path.with_name(path.name + suffix)).exists():
@@ -262,9 +262,9 @@ def _keep_log(path: Path, wall_utc_s: float) -> Path:
     return kept_log
 
 
-def _free_name(path: Path, wall_utc_s: float) -> Path:
+def _free_name(path: Path, wall_utc_s: float, why: str = "set-aside") -> Path:
     at = datetime.fromtimestamp(max(0.0, wall_utc_s), UTC).strftime("%Y%m%dT%H%M%S")
-    wanted = f"{path.name}.set-aside-{at}"
+    wanted = f"{path.name}.{why}-{at}"
     number = 1
     while True:
         name = wanted if number == 1 else f"{wanted}-{number}"

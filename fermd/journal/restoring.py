@@ -131,7 +131,7 @@ def put_in_place(ready: Path, journal: Path, wall_utc_s: float) -> Path | None:
     kept_as = None
     wal = journal.with_name(journal.name + "-wal")
     if journal.exists() or wal.exists():
-        kept_as = set_aside(journal, wall_utc_s)
+        kept_as = set_aside(journal, wall_utc_s, "replaced")
     ready.replace(journal)
     descriptor = os.open(journal.parent, os.O_RDONLY)
     try:

@@ -86,25 +86,28 @@ def buckets_of(bucket_s: int, where: str) -> str:
         GROUP BY boot, start_mono_s, probe_key"""  # noqa: S608 - numbers and constants
 
 
+JOINED = """
+    ON CONFLICT (boot, start_mono_s, probe_key) DO UPDATE SET
+        last_seq = excluded.last_seq,
+        wall_trusted = min(wall_trusted, excluded.wall_trusted),
+        minimum_c = min(coalesce(minimum_c, excluded.minimum_c),
+            coalesce(excluded.minimum_c, minimum_c)),
+        maximum_c = max(coalesce(maximum_c, excluded.maximum_c),
+            coalesce(excluded.maximum_c, maximum_c)),
+        mean_c = CASE WHEN good_readings + excluded.good_readings > 0 THEN
+            (coalesce(mean_c, 0) * good_readings
+                + coalesce(excluded.mean_c, 0) * excluded.good_readings)
+            / (good_readings + excluded.good_readings) END,
+        good_readings = good_readings + excluded.good_readings,
+        faulty_readings = faulty_readings + excluded.faulty_readings"""
+"""A bucket whose readings are counted in two goes is joined: the mean by its weights."""
+
+
 def _count_into(
     connection: sqlite3.Connection, table: str, bucket_s: int, done: int, until: int
 ) -> None:
-    # A bucket whose readings are counted in two goes is joined: the mean by its weights.
     connection.execute(
-        f"""INSERT INTO {table} {buckets_of(bucket_s, "seq > ? AND seq <= ?")}
-        ON CONFLICT (boot, start_mono_s, probe_key) DO UPDATE SET
-            last_seq = excluded.last_seq,
-            wall_trusted = min(wall_trusted, excluded.wall_trusted),
-            minimum_c = min(coalesce(minimum_c, excluded.minimum_c),
-                coalesce(excluded.minimum_c, minimum_c)),
-            maximum_c = max(coalesce(maximum_c, excluded.maximum_c),
-                coalesce(excluded.maximum_c, maximum_c)),
-            mean_c = CASE WHEN good_readings + excluded.good_readings > 0 THEN
-                (coalesce(mean_c, 0) * good_readings
-                    + coalesce(excluded.mean_c, 0) * excluded.good_readings)
-                / (good_readings + excluded.good_readings) END,
-            good_readings = good_readings + excluded.good_readings,
-            faulty_readings = faulty_readings + excluded.faulty_readings""",
+        f"INSERT INTO {table} {buckets_of(bucket_s, 'seq > ? AND seq <= ?')} {JOINED}",
         (done, until),
     )
 

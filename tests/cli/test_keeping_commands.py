@@ -91,6 +91,7 @@ def test_an_extract_goes_into_a_file_and_replaces_none_unasked(site: Path) -> No
         ("extract notes --journal none.db", 66, ["none.db", "does not exist"]),
         ("backup --journal none.db copy.db", 66, ["none.db", "no journal"]),
         ("restore none.db --journal j.db --yes", 66, ["none.db", "check the path"]),
+        ("repair --journal none.db --yes", 66, ["none.db", "no journal"]),
     ],
 )
 def test_what_is_wrong_is_one_error_that_says_what_to_do(
@@ -215,3 +216,84 @@ def test_a_restore_is_asked_about_first(site: Path) -> None:
     ended = run("restore", str(copy), "--site", str(site))
     assert ended.code == os.EX_USAGE
     assert "--yes" in ended.err
+
+
+def spoil(path: Path, table: str) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        (page,) = connection.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
+        ).fetchone()
+    with path.open("r+b") as raw:
+        raw.seek((page - 1) * 1024)
+        raw.write(b"\xa5" * 1024)
+
+
+def test_what_the_daemon_set_aside_and_what_came_after_become_one_journal_again(
+    site: Path,
+) -> None:
+    journal = site.parent / "state" / "journal.db"
+    record(journal, "before the damage", boot_id="one")
+    spoil(journal, "gaps")
+    record(journal, "after it", '{"target": "today"}', boot_id="two")
+    [aside] = [
+        one
+        for one in journal.parent.glob("*.set-aside-*")
+        if not one.name.endswith(("-wal", "-shm"))
+    ]
+    checked = run("repair", "--check", "--site", str(site))
+    assert checked.code == os.EX_DATAERR
+    assert f"{journal}: sound" in checked.out
+    assert f"{aside}: gaps: " in checked.out
+    ended = run("repair", "--site", str(site), "--yes", "--json")
+    assert ended.code == 0, ended.err
+    told = json.loads(ended.out)
+    assert [one["rows"]["notes"] for one in told["files"]] == [1, 1]
+    assert notes(journal) == ["before the damage", "after it"]
+    assert [Path(one).exists() for one in told["kept"]] == [True, True]
+    # Nothing is carried over twice.
+    again = run("repair", "--site", str(site), "--yes")
+    assert again.code == 0
+    assert again.out == f"{journal}: sound\n"
+    assert notes(journal) == ["before the damage", "after it"]
+    start = Moment(10.0, 1_790_000_000.0, wall_trusted=True)
+    opened = SqliteJournal(journal, boot_id="three", moment=start, version="1")
+    assert [one.state_json for one in opened.outage().chambers] == ['{"target": "today"}']
+    assert opened.trouble() is None
+    opened.close(start, cleanly=True)
+
+
+def test_one_damaged_file_is_mended_into_a_new_one_and_left_as_it_was(site: Path) -> None:
+    journal, new = site.parent / "state" / "journal.db", site.parent / "mended.db"
+    record(journal, "kept")
+    spoil(journal, "gaps")
+    before = journal.read_bytes()
+    ended = run("repair", "--journal", str(journal), "--to", str(new))
+    assert ended.code == 0, ended.err
+    assert "SQLite said: gaps" in ended.out
+    assert notes(new) == ["kept"]
+    assert journal.read_bytes() == before
+    again = run("repair", "--journal", str(journal), "--to", str(new))
+    assert again.code == os.EX_DATAERR
+    assert "is there already" in again.err
+
+
+def test_a_journal_of_a_newer_fermd_is_not_mended_by_an_older_one(site: Path) -> None:
+    journal = site.parent / "state" / "journal.db"
+    record(journal, "kept")
+    with closing(sqlite3.connect(journal)) as connection:
+        connection.execute("PRAGMA user_version = 999")
+    spoil(journal, "gaps")
+    before = journal.read_bytes()
+    ended = run("repair", "--site", str(site), "--yes")
+    assert ended.code == os.EX_DATAERR
+    assert "newer fermd" in ended.err
+    assert journal.read_bytes() == before
+
+
+def test_a_restored_journal_is_not_mixed_with_the_one_that_it_replaced(site: Path) -> None:
+    journal, copy = site.parent / "state" / "journal.db", site.parent / "copy.db"
+    record(journal, "first")
+    assert run("backup", str(copy), "--site", str(site)).code == 0
+    assert run("restore", str(copy), "--site", str(site), "--yes").code == 0
+    assert run("repair", "--site", str(site), "--yes").out == f"{journal}: sound\n"
+    assert notes(journal) == ["first"]
