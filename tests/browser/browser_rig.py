@@ -23,6 +23,7 @@ from typing import Any, Final
 
 import httpx
 from selenium import webdriver
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
@@ -32,7 +33,7 @@ from selenium.webdriver.remote.webelement import WebElement
 import fermd
 from fermd.web.passwords import write_password
 
-BOUND_S = float(os.environ.get("FERMD_TEST_BOUND_S", "30"))
+BOUND_S = float(os.environ.get("FERMD_TEST_BOUND_S", "60"))
 """Far beyond what anything here takes; reaching it fails the test."""
 
 PASSWORD = "wet hands in the cellar"  # noqa: S105 - of a site that lives for one test
@@ -114,7 +115,8 @@ def until(fact: Callable[[], object], what: str = "") -> None:
     deadline_s = time.monotonic() + BOUND_S
     while not fact():
         assert time.monotonic() < deadline_s, f"did not become so within the bound: {what}"
-        Event().wait(0.05)
+        # Each look costs the browser a layout of the page.
+        Event().wait(0.1)
 
 
 class Port:
@@ -290,9 +292,8 @@ class Looking:
 
     def open(self, address: str) -> None:
         self.address = address
+        self._tell("Storage.clearDataForOrigin", origin=address, storageTypes="local_storage")
         self.driver.get(address)
-        self.run("localStorage.clear()")
-        self.driver.refresh()
 
     def log_in(self, who: str = "Anna") -> None:
         self.until_says("Log in")
@@ -348,8 +349,19 @@ class Looking:
                 "return (arguments[0].readyAt ?? 0) <= performance.now()", found
             )
 
-        until(stands_still, f"{name!r} stands still")
-        found.click()
+        def taken() -> bool:
+            """Press, and again if it moved in that very moment: as a person does."""
+            until(stands_still, f"{name!r} stands still")
+            before = self.run("return arguments[0].refusals ?? 0", found)
+            found.click()
+            try:
+                return bool(
+                    self.run("return (arguments[0].refusals ?? 0) === arguments[1]", found, before)
+                )
+            except StaleElementReferenceException:
+                return True
+
+        until(taken, f"{name!r} takes the press")
 
     def is_offered(self, name: str) -> bool:
         return self.run(_FIND, name, "button:not(:disabled), a", "") is not None
@@ -374,7 +386,12 @@ class Looking:
             )
             return words in str(text).replace("\u00a0", " ")
 
-        until(there, f"{selector} says {words!r}; the page says:\n{self.says()}")
+        try:
+            until(there)
+        except AssertionError:
+            raise AssertionError(
+                f"{selector} never said {words!r}; the page says:\n{self.says()}"
+            ) from None
 
     def until_chart(self) -> None:
         until(

@@ -66,6 +66,8 @@ function refuse(event) {
   if (pressed && event.detail > 0 && downAt < (pressed.readyAt ?? 0)) {
     event.preventDefault();
     event.stopImmediatePropagation();
+    // For whoever looks from outside: it wants pressing again.
+    pressed.refusals = (pressed.refusals ?? 0) + 1;
   }
 }
 
