@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import signal
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 from broker_rig import Boards, Broker, until
@@ -144,3 +145,49 @@ def test_fermd_subscribes_to_nothing_so_that_no_message_can_command(
     subscribed = [line for line in log.splitlines() if "SUBSCRIBE from fermd" in line]
     assert subscribed == []
     assert "Received PUBLISH from fermd-cellar" in log
+
+
+PROFILE = """\
+name = "Dry hop"
+
+[[step]]
+kind = "hold"
+target_c = 18.0
+for = "10 min"
+
+[[step]]
+kind = "wait"
+target_c = 18.0
+prompt = "Add the hops"
+
+[[step]]
+kind = "final-hold"
+target_c = 18.0
+"""
+
+
+def test_who_waits_for_the_brewer_says_so_until_somebody_comes(
+    broker: Broker, boards: Boards
+) -> None:
+    broker.start()
+    site = boards(pace=600)
+    alarms, state = "fermd/cellar/chamber/lager/alarms", "fermd/cellar/chamber/lager/state"
+    with broker.listening("fermd/cellar/#") as listener:
+        site.start()
+        site.order("start-profile", profile_toml=PROFILE)
+
+        def newest(topic: str) -> Any:
+            found = listener.of(topic)
+            return found[-1].told if found else {}
+
+        until(lambda: newest(alarms).get("alarms"))
+        (alarm,) = newest(alarms)["alarms"]
+        assert (alarm["alarm"], alarm["phase"]) == ("waiting-for-person", "raised")
+        until(lambda: newest(state)["profile"]["step"] == 2)
+        assert newest(state)["profile"]["prompt"] == "Add the hops"
+        site.order("confirm-step")
+        until(lambda: newest(alarms)["alarms"] == [])
+        for one in listener.heard:
+            one.check()
+        told = [one.told["words"] for one in listener.of("/event")]
+        assert any("waiting" in words or "Add the hops" in words for words in told), told
