@@ -201,13 +201,14 @@ def due(desk: Desk, now: Moment, pace: Pace) -> tuple[Desk, tuple[Item, ...]]:
     waits: list[float] = [item.since.mono_s for item in desk.news if item.since.boot == desk.boot]
     # What was left over by another boot has waited long enough.
     waits += [float("-inf") for item in desk.news if item.since.boot != desk.boot]
-    to_say = {}
-    for key, one in desk.watched.items():
-        about = _what_to_say(one, now)
-        if about is not None:
-            to_say[key] = about
-            # A repeat has waited already.
-            waits.append(float("-inf") if about is About.STILL else one.changed.mono_s)
+    to_say = _all_to_say(desk, now, pace, early=False)
+    if About.STILL in to_say.values():
+        # What has waited half its time comes along, so that repeats do not come one by one.
+        to_say = _all_to_say(desk, now, pace, early=True)
+    for key, about in to_say.items():
+        # A repeat has waited already.
+        changed_s = desk.watched[key].changed.mono_s
+        waits.append(float("-inf") if about is About.STILL else changed_s)
     if not waits or now.mono_s - min(waits) < pace.gather_s:
         return desk, ()
     watched = dict(desk.watched)
@@ -221,7 +222,15 @@ def due(desk: Desk, now: Moment, pace: Pace) -> tuple[Desk, tuple[Item, ...]]:
     return replace(desk, watched=watched, news=()), tuple(items)
 
 
-def _what_to_say(one: Watched, now: Moment) -> About | None:
+def _all_to_say(desk: Desk, now: Moment, pace: Pace, *, early: bool) -> dict[AlarmKey, About]:
+    found = {}
+    for key, one in desk.watched.items():
+        early_s = pace.wait_s(one.repeats) / 2 if early else 0.0
+        found[key] = _what_to_say(one, now, early_s)
+    return {key: about for key, about in found.items() if about is not None}
+
+
+def _what_to_say(one: Watched, now: Moment, early_s: float) -> About | None:
     steady_s = now.mono_s - one.changed.mono_s
     if one.told is Told.FLAPPING:
         if not one.up and steady_s >= STEADY_S:
@@ -236,7 +245,7 @@ def _what_to_say(one: Watched, now: Moment) -> About | None:
         return About.OVER
     wants = one.up or one.told is Told.FLAPPING
     repeat = one.repeat_mono_s
-    if wants and not one.acknowledged and repeat is not None and now.mono_s >= repeat:
+    if wants and not one.acknowledged and repeat is not None and now.mono_s >= repeat - early_s:
         return About.STILL
     return None
 

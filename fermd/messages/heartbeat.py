@@ -101,9 +101,10 @@ class Heartbeat:
             url = self._secrets.address(self._settings.address)
         except AddressError as error:
             return str(error)
-        if urlsplit(url).scheme not in ("http", "https"):
-            return f"{self._secrets.path}: {self._settings.address}: must be an http or https URL"
         try:
+            if urlsplit(url).scheme not in ("http", "https"):
+                where = f"{self._secrets.path}: {self._settings.address}"
+                return f"{where}: must be an http or https URL"
             request = urllib.request.Request(  # noqa: S310 - the scheme is looked at above
                 url,
                 data=b"" if self._settings.method == "POST" else None,

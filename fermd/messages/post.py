@@ -8,6 +8,7 @@ other. To each recipient one message is under way at a time: what it is told, it
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import queue
 import random
@@ -16,22 +17,21 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Final, Protocol
+from typing import Final
 
 from fermd.config.messages import MessageSettings, RecipientSettings
 from fermd.config.site import SiteFile
 from fermd.config.zone_calendar import ZoneCalendar
 from fermd.control.moment import Moment
 from fermd.control.wording import Unit
-from fermd.journal.reader import JournalReader, JournalUnreadable
 from fermd.messages import box as boxes
 from fermd.messages import desk as desks
 from fermd.messages.box import Box, UnderWay
 from fermd.messages.desk import Pace
 from fermd.messages.hours import is_quiet
+from fermd.messages.intake import Intake, PostSite
 from fermd.messages.item import Item
 from fermd.messages.keeping import Keeper, Kept
-from fermd.messages.news import TABLES, news_of
 from fermd.messages.sending import End, Message, Outcome, Sending
 from fermd.messages.text import Scene, severity_of, text_of, title_of
 from fermd.service.calendar import Calendar, Job, LocalTime
@@ -53,43 +53,10 @@ the longest after the last, s. For ever."""
 STALE_S: Final = 600.0
 """A message that may have arrived is sent again as it was, unless it is older than this, s."""
 
-SETTLED_AFTER_S: Final = 180.0
-"""After a start an alarm that stood before may take so long to be raised again, s: longer than any
-waits that what is lost has been lost long enough (control/alarms.py, 60 s)."""
-
 LONGEST_DIGEST_WAIT_S: Final = 26 * 3600.0
 """Without a clock no hour is known: small things wait a day and no longer, s."""
 
 UNITS: Final = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}
-
-
-class PostSite(Protocol):
-    """What the post looks at."""
-
-    def snapshot(self) -> Snapshot | None:
-        """The newest copy in memory."""
-        ...
-
-    def now(self) -> Moment:
-        """The present on both clocks."""
-        ...
-
-    def boot_id(self) -> str:
-        """Which boot the monotonic clock belongs to."""
-        ...
-
-    @property
-    def record(self) -> JournalReader:
-        """What reads the journal."""
-        ...
-
-    def written(self) -> bool:
-        """Wait until the journal has written what it was given."""
-        ...
-
-    def tell_of_message(self, recipient: str, number: int, title: str, failed: str) -> None:
-        """Put into the journal what became of a message."""
-        ...
 
 
 @dataclass(slots=True)
@@ -122,6 +89,7 @@ class Post:
         self._sending = sending
         self._real_s = real_s
         self._look_every_s = look_every_s
+        self._unit = UNITS[settings.units or "C"]
         self._calendar = ZoneCalendar(site_file.zone)
         self._digest: Calendar | None = None
         self._pace = Pace(
@@ -130,9 +98,7 @@ class Post:
         self._kept = Kept()
         self._trying = {name: _Trying() for name in settings.to}
         self._ended: queue.SimpleQueue[tuple[str, Outcome]] = queue.SimpleQueue()
-        self._tick = 0
-        self._boot_number: int | None = None
-        self._journal_told = False
+        self._intake = Intake(site, self._unit)
         self._stop = threading.Event()
         self._wake = threading.Event()
         self._pool: ThreadPoolExecutor | None = None
@@ -161,7 +127,7 @@ class Post:
         seq = kept.journal_seq
         if seq is None:
             # What happened before there were messages is no news.
-            seq = self._newest_seq()
+            seq = self._intake.newest_seq()
         desk = desks.rebase(kept.desk, now, boot)
         self._kept = replace(kept, desk=desk, boxes=found, journal_seq=seq)
         since = kept.digest_wall_utc_s
@@ -174,7 +140,7 @@ class Post:
         if self._pool is not None:
             self._pool.shutdown(wait=True)
             self._pool = None
-        self._hear_of_ended()
+        self.hear_of_ended()
         self._keeper.save(self._kept)
         self._keeper.close()
 
@@ -191,10 +157,9 @@ class Post:
     def look(self) -> None:
         """Look once at the site, and send what is to be sent."""
         snapshot, now = self._site.snapshot(), self._site.now()
-        self._hear_of_ended()
-        if snapshot is not None and snapshot.tick != self._tick:
-            self._tick = snapshot.tick
-            self._take_note(snapshot, now)
+        self.hear_of_ended()
+        if snapshot is not None:
+            self._kept = self._intake.take_note(self._kept, snapshot, now)
         self._let_go_by_calendar(now)
         desk, items = desks.due(self._kept.desk, now, self._pace)
         self._kept = replace(self._kept, desk=desk)
@@ -205,48 +170,6 @@ class Post:
         self._keeper.save(self._kept)
         for name, message in messages:
             self._send(name, message)
-
-    def _take_note(self, snapshot: Snapshot, now: Moment) -> None:
-        standing = [("", alarm) for alarm in snapshot.site_alarms]
-        for name, view in snapshot.chambers.items():
-            standing += [(name, alarm) for alarm in view.decision.alarms]
-        settled = now.mono_s - snapshot.started.mono_s >= SETTLED_AFTER_S
-        desk = desks.observe(self._kept.desk, standing, now, settled=settled)
-        desk = desks.add_news(desk, self._news(snapshot))
-        self._kept = replace(self._kept, desk=desk)
-
-    def _news(self, snapshot: Snapshot) -> list[Item]:
-        """Read on in the journal; without it there are still the alarms."""
-        try:
-            if self._boot_number is None:
-                # The newest row is one of this boot once the daemon's start has been written.
-                self._site.written()
-                newest = self._site.record.last_events(1)
-                self._boot_number = newest[-1].boot if newest else 0
-            if snapshot.journal_trouble is not None or self._kept.journal_seq is None:
-                # A journal that was begun anew counts from the beginning.
-                newest_seq, seq = self._newest_seq() or 0, self._kept.journal_seq
-                seq = newest_seq if seq is None else min(seq, newest_seq)
-                self._kept = replace(self._kept, journal_seq=seq)
-            rows = self._site.record.events_after(self._kept.journal_seq or 0, tables=TABLES)
-        except JournalUnreadable as error:
-            if not self._journal_told:
-                self._journal_told = True
-                log.warning("messages: only alarms are told of for now: %s", error)
-            return []
-        self._journal_told = False
-        if not rows:
-            return []
-        self._kept = replace(self._kept, journal_seq=rows[-1].seq)
-        unit = UNITS[self._settings.units or "C"]
-        return news_of(rows, self._site.boot_id(), self._boot_number, unit)
-
-    def _newest_seq(self) -> int | None:
-        try:
-            newest = self._site.record.last_events(1)
-        except JournalUnreadable:
-            return None
-        return newest[-1].seq if newest else 0
 
     def _put(self, items: tuple[Item, ...], now: Moment) -> None:
         found = dict(self._kept.boxes)
@@ -283,7 +206,7 @@ class Post:
             now,
             self._site.boot_id(),
             self._site_file.zone,
-            UNITS[self._settings.units or "C"],
+            self._unit,
             snapshot,
             self._site_file.known_as,
             self._site_file.simulated is not None,
@@ -345,13 +268,17 @@ class Post:
         if self._pool is not None:
             self._pool.submit(attempt)
 
-    def _hear_of_ended(self) -> None:
-        while True:
-            try:
-                name, outcome = self._ended.get_nowait()
-            except queue.Empty:
-                return
-            self._take_outcome(name, outcome)
+    @property
+    def is_sending(self) -> bool:
+        """Whether anything is being sent at this moment."""
+        return any(trying.sending for trying in self._trying.values())
+
+    def hear_of_ended(self) -> bool:
+        """Take note of the attempts that have ended; whether others have not."""
+        with contextlib.suppress(queue.Empty):
+            while True:
+                self._take_outcome(*self._ended.get_nowait())
+        return self.is_sending
 
     def _take_outcome(self, name: str, outcome: Outcome) -> None:
         box, trying = self._kept.boxes[name], self._trying[name]

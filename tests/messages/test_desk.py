@@ -81,6 +81,18 @@ def test_what_can_spoil_a_batch_is_told_again_after_growing_waits_until_acknowle
     assert table.wait(24 * 3600) == []
 
 
+def test_repeats_of_several_alarms_come_in_one_message() -> None:
+    table = Table()
+    for number in range(6):
+        table.up(LOST, f"probe {number}")
+        table.wait(120)
+    before = len(table.told)
+    table.wait(3600)
+    repeats = [items for _, items in table.told[before:]]
+    assert len(repeats) == 3
+    assert len(repeats[-1]) == 6
+
+
 def test_a_growth_of_one_is_a_fixed_interval() -> None:
     table = Table(pace=Pace(60.0, 600.0, 1.0, 14400.0))
     table.up(LOST, "vessel")
