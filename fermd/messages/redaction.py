@@ -11,9 +11,8 @@ SHORTEST: Final = 3
 
 LONGEST_REASON: Final = 200
 
-_PUBLIC: Final = frozenset(
-    {"true", "false", "yes", "not", "and", "the", "post", "get", "localhost"}
-)
+_PUBLIC: Final = frozenset({"true", "false", "yes", "not", "and", "the", "post", "get"})
+"""Settings in an address, which are no secret: without them a reason could not be read."""
 
 
 def redact(text: str, *addresses: str) -> str:
