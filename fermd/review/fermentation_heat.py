@@ -67,7 +67,7 @@ twenty."""
 
 OF_THE_MODEL = 0.10
 """What the form of the equation is wrong by, as a share of the total (from simulated chambers; see
-tests/proving_ground/causes_heat.py)."""
+tests/simulated/heat_of_lagers.py)."""
 
 BEGUN, OVER = 0.2, 0.1
 """Fermentation begins at this share of its peak heat and is over at that."""

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from fermd.control.alarms import AlarmKind
@@ -85,8 +84,14 @@ def _vessel(probes: Mapping[str, Series], happened: Sequence[Happened]) -> str:
     return min(probes, key=lambda name: _restless_c(probes[name]))
 
 
-LEAST_RESTLESS = 1.5
+LEAST_RESTLESS = 1.3
 """The air's probe moves at least so many times as much as the vessel's."""
+
+APART = 15
+"""Buckets between two readings that are compared."""
+
+LIVELIEST = 0.1
+"""Of all moves the largest tenth is looked at: a fridge may rest for days."""
 
 
 def _air(probes: Mapping[str, Series], vessel: str) -> str | None:
@@ -101,6 +106,10 @@ def _air(probes: Mapping[str, Series], vessel: str) -> str | None:
 
 
 def _restless_c(series: Series) -> float:
-    """How far the readings move from bucket to bucket in the mean, °C."""
-    moves_c = [abs(later - before) for before, later in pairwise(series.mean_c)]
-    return sum(moves_c) / len(moves_c) if moves_c else 0.0
+    """How far the readings move within a quarter of an hour, in the mean of the liveliest, °C."""
+    means = series.mean_c
+    moves_c = sorted(
+        abs(later - before) for before, later in zip(means, means[APART:], strict=False)
+    )
+    liveliest = moves_c[int((1.0 - LIVELIEST) * len(moves_c)) :]
+    return sum(liveliest) / len(liveliest) if liveliest else 0.0

@@ -21,10 +21,11 @@ RANK: dict[Cause, int] = {
             # What explains everything else of its time comes first.
             (Cause.POWER_CUT,),
             (Cause.RELAY_FAULT,),
+            (Cause.OVERRIDE,),
             (Cause.PROBES_SWAPPED,),
             (Cause.PROBE_FAULT, Cause.PROBE_MOVED),
             (Cause.DAEMON_AWAY,),
-            (Cause.OVERRIDE, Cause.SWITCHED_OFF),
+            (Cause.SWITCHED_OFF,),
             (Cause.COOLING_STUCK_ON, Cause.HEATING_STUCK_ON, Cause.DOOR_OPEN),
             (Cause.COOLING_FAILED, Cause.HEATING_FAILED),
             (Cause.PAUSED, Cause.TARGET_CHANGED),

@@ -100,11 +100,30 @@ def _alarms(course: Course) -> Iterator[Finding]:
                 cause = Cause.COOLING_FAILED if duty == "cool" else Cause.HEATING_FAILED
                 told = f"{event.subject} had no effect for {span(one.at_s - since_s)}"
             else:
-                cause = Cause.COOLING_WEAK if duty == "cool" else Cause.HEATING_WEAK
+                cause = _of_long_run(course, duty, since_s, one.at_s)
                 told = f"{event.subject} ran its longest allowed time, {span(one.at_s - since_s)}"
             yield Finding(cause, since_s, end_s, told)
         elif (kind := _kind(event.alarm)) in _BY_ALARM:
             yield Finding(_BY_ALARM[kind], one.at_s, end_s, event.subject or "the board")
+
+
+MOVED_C = 0.15
+"""Beer that moves less than this the right way in a longest run was not cooled or heated, °C."""
+
+
+def _of_long_run(course: Course, duty: str, since_s: float, at_s: float) -> Cause:
+    """Whether a run that lasted too long did nothing, or not enough."""
+    series = course.air or course.vessel
+    way = -1.0 if duty == "cool" else 1.0
+    failed = Cause.COOLING_FAILED if duty == "cool" else Cause.HEATING_FAILED
+    weak = Cause.COOLING_WEAK if duty == "cool" else Cause.HEATING_WEAK
+    if series is None:
+        return weak
+    first_c = series.mean(since_s - 300.0, since_s + 300.0)
+    last_c = series.mean(at_s - 600.0, at_s)
+    if first_c is None or last_c is None:
+        return weak
+    return failed if way * (last_c - first_c) < MOVED_C else weak
 
 
 def _kind(alarm: str) -> AlarmKind:

@@ -1,0 +1,146 @@
+"""How many planted faults a review names rightly, by command.
+
+    python tests/proving_ground/causes.py --worlds 10 --seed 1
+    python tests/proving_ground/causes.py --worlds 3 --seed 7 --faults 12
+
+For each seed a calm chamber is lived through once as it is and once with each of some faults
+(causes_worlds.py); the review of each journal is judged (causes_score.py). Printed are the misses,
+the faults that left no trace, what the reviews of the calm chambers name, and the share named
+rightly; the exit code is 1 below `GOAL`.
+"""
+
+# ruff: noqa: T201 - a command prints
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from tempfile import TemporaryDirectory
+
+from causes_score import Verdict, found_in, right_causes, verdict
+from causes_worlds import PLANTED, Lived, calm_world, live_watched, with_fault
+from checks import IN_MEMORY
+from world import World
+
+from fermd.review.causes.cause import Disturbance
+
+GOAL = 0.9
+"""So many of the faults that left a trace are to be named rightly."""
+
+USUAL_FAULTS = 7
+TAUGHT_S = 3 * 3600.0
+"""In its first hours a chamber comes to its target, and is not calm."""
+
+
+@dataclass(slots=True)
+class Tally:
+    """What a run of many worlds adds up to."""
+
+    verdicts: list[Verdict] = field(default_factory=list)
+    without_trace: Counter[str] = field(default_factory=Counter)
+    in_calm: list[tuple[int, float, Disturbance]] = field(default_factory=list)
+    """Seed, hours since the world began, and what the review of a calm world names."""
+    calm_days: float = 0.0
+
+    @property
+    def right(self) -> int:
+        """How many were named rightly."""
+        return sum(one.is_right for one in self.verdicts)
+
+    @property
+    def share(self) -> float:
+        """The same as a share; 1 if none left a trace."""
+        return self.right / len(self.verdicts) if self.verdicts else 1.0
+
+    @property
+    def misses(self) -> list[Verdict]:
+        """Those that were not."""
+        return [one for one in self.verdicts if not one.is_right]
+
+
+def judge(seed: int, kinds: Sequence[str], tally: Tally) -> None:
+    """Live through the chamber of a seed, calm and with each of these faults."""
+    base = calm_world(seed)
+    calm, found_calm = _lived(base)
+    tally.calm_days += base.span_s / 86400.0
+    tally.in_calm += [
+        (seed, (one.start_s - base.start_utc_s) / 3600.0, one)
+        for one in found_calm
+        if one.start_s > base.start_utc_s + TAUGHT_S
+    ]
+    for world in _planted(base, kinds):
+        lived, found = _lived(world)
+        fault = world.script[-1]
+        told = verdict(fault, world.start_utc_s, lived.samples, calm.samples, found, found_calm)
+        if told.left_a_trace:
+            tally.verdicts.append(told)
+        else:
+            tally.without_trace[fault.kind] += 1
+
+
+def _planted(base: World, kinds: Sequence[str]) -> Iterator[World]:
+    for kind in kinds:
+        world = with_fault(base, kind, 0)
+        if world is not None and right_causes(world.script[-1]):
+            yield world
+
+
+def _lived(world: World) -> tuple[Lived, tuple[Disturbance, ...]]:
+    where = IN_MEMORY if IN_MEMORY.is_dir() else None
+    with TemporaryDirectory(prefix="causes-", dir=where) as folder:
+        lived = live_watched(world, Path(folder))
+        return lived, found_in(lived.journal)
+
+
+def kinds_of(seed: int, count: int) -> list[str]:
+    """Which faults a seed plants."""
+    return Random(f"kinds {seed}").sample(PLANTED, min(count, len(PLANTED)))
+
+
+def show(tally: Tally) -> None:
+    """Print what came of it."""
+    for one in tally.misses:
+        print(f"MISS  {one.told()}")
+    for seed, hours, found in tally.in_calm:
+        print(f"calm  seed {seed}, {hours:.1f} h: {found.cause}: {found.words[:90]}")
+    by_kind: dict[str, list[bool]] = {}
+    for each in tally.verdicts:
+        by_kind.setdefault(each.fault.kind, []).append(each.is_right)
+    for kind, right in sorted(by_kind.items()):
+        print(f"  {sum(right)} of {len(right)}  {kind}")
+    print(f"without a trace, not counted: {sum(tally.without_trace.values())} ", end="")
+    print(", ".join(f"{count} {kind}" for kind, count in sorted(tally.without_trace.items())))
+    print(f"named in {tally.calm_days:.0f} calm days, without a fault: {len(tally.in_calm)}")
+    print(f"named rightly: {tally.right} of {len(tally.verdicts)} ({tally.share:.0%})")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Do what the command line asks for."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--worlds", type=int, default=10, metavar="N", help="chambers")
+    parser.add_argument("--seed", type=int, default=1, metavar="S", help="of the first one")
+    parser.add_argument("--faults", type=int, default=USUAL_FAULTS, help="planted in each")
+    options = parser.parse_args(arguments)
+    tally = Tally()
+    for seed in range(options.seed, options.seed + options.worlds):
+        began_s = time.monotonic()
+        judge(seed, kinds_of(seed, options.faults), tally)
+        print(
+            f"seed {seed}: {tally.right} of {len(tally.verdicts)} so far, "
+            f"{time.monotonic() - began_s:.0f} s",
+            flush=True,
+        )
+    show(tally)
+    return 0 if tally.share >= GOAL else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
