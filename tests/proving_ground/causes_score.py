@@ -1,9 +1,9 @@
 """Whether a review names a planted fault rightly, from the journal that is left of its world.
 
 A fault is counted if it left a trace: in truth (not in what any probe read) the beer was 0.3 °C or
-the air 2 °C from where it was in the twin without the fault, at some time from the fault's
-beginning to half an hour after its end. A fault without a trace cannot be seen, and harmed nothing; it is
-listed, and not counted.
+the air 2 °C from where it was in the twin without the fault, at some time from the beginning of the
+fault to half an hour after its end. A fault without a trace cannot be seen, and harmed nothing; it
+is listed, and not counted.
 
 It is named rightly if the first disturbance that the review of the whole world finds from a quarter
 of an hour before the fault to an hour after its end has one of the causes that the fault can truly

@@ -7,11 +7,7 @@ from causes import Tally, judge
 from causes_score import right_causes
 from causes_worlds import PLANTED, calm_world, with_fault
 
-SHORT = {
-    1: ("power cut",),
-    3: ("door left open", "fridge stops cooling"),
-    7: ("probes swapped", "probe: silent"),
-}
+SHORT = {3: ("door left open", "fridge stops cooling", "probes swapped")}
 """Seeds and faults of the short run; how the long one goes: `causes.py --worlds 12`."""
 
 

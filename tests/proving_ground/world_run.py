@@ -10,7 +10,7 @@ import contextlib
 import logging
 import shutil
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from random import Random
@@ -104,7 +104,8 @@ class WorldJournal(SqliteJournal):
     run: Run
 
     def __init__(self, path: Path, **more: Any) -> None:
-        super().__init__(path, settings=IN_SIMULATED_TIME, **more)
+        kept = more.pop("settings", IN_SIMULATED_TIME).thinning
+        super().__init__(path, settings=replace(IN_SIMULATED_TIME, thinning=kept), **more)
         assert isinstance(self._writing, SteppedWriting)
         self.run.journal = self
         self.run.fate.reaches("opening the journal")
