@@ -25,6 +25,7 @@ from fermd.control.settings import Duty
 from fermd.journal.ports import ReadingRow
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
+from fermd.review.shape import shape
 
 START_S = 1_790_000_000.0
 HOURS = 30
@@ -208,3 +209,20 @@ def test_a_journal_is_only_read(journal: Path) -> None:
     before = journal.read_bytes()
     run("review", "--journal", str(journal))
     assert journal.read_bytes() == before
+
+
+def test_every_key_of_the_json_is_on_its_page_and_the_page_is_made_from_the_types(
+    journal: Path,
+) -> None:
+    page = (Path(shape.__code__.co_filename).with_name("json.md")).read_text(encoding="utf-8")
+    assert page == shape()
+    told = json.loads(run("review", "--journal", str(journal), "--json").out)
+
+    def keys(value: object) -> set[str]:
+        if isinstance(value, dict):
+            return set(value) | {key for inner in value.values() for key in keys(inner)}
+        if isinstance(value, list):
+            return {key for inner in value for key in keys(inner)}
+        return set()
+
+    assert [key for key in sorted(keys(told)) if f"`{key}`" not in page] == []
