@@ -21,7 +21,7 @@ from dataclasses import asdict, dataclass, field, replace
 from enum import StrEnum
 from typing import Any, Final
 
-from fermd.control.alarms import Alarm
+from fermd.control.alarms import Alarm, AlarmKind
 from fermd.control.events import AlarmPhase, Severity
 from fermd.control.moment import Moment
 from fermd.messages.item import About, AlarmKey, Instant, Item, instant, item_from
@@ -109,7 +109,7 @@ def desk_from(plain: Mapping[str, Any]) -> Desk:
     """
     watched = {}
     for chamber, kind, subject, one in plain["watched"]:
-        watched[chamber, kind, subject] = Watched(
+        watched[chamber, AlarmKind(kind).value, subject] = Watched(
             **{
                 **one,
                 "severity": Severity(one["severity"]),

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
+from fermd.control.alarms import AlarmKind
 from fermd.control.events import Severity
 from fermd.control.moment import Moment
 from fermd.messages.urgency import Urgency
@@ -103,6 +104,9 @@ def item_from(plain: Mapping[str, Any]) -> Item:
     """
     fields = dict(plain)
     until = fields["until"]
+    if fields["alarm"]:
+        # A kind that is not known has no words.
+        AlarmKind(fields["alarm"])
     return Item(
         **{
             **fields,

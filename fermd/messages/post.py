@@ -11,12 +11,11 @@ from __future__ import annotations
 import contextlib
 import logging
 import queue
-import random
 import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from fermd.config.messages import MessageSettings, RecipientSettings
@@ -34,6 +33,7 @@ from fermd.messages.item import Item
 from fermd.messages.keeping import Keeper, Kept
 from fermd.messages.sending import End, Message, Outcome, Sending
 from fermd.messages.text import Scene, severity_of, text_of, title_of
+from fermd.messages.trying import Trying
 from fermd.service.calendar import Calendar, Job, LocalTime
 from fermd.service.snapshot import Snapshot
 
@@ -45,11 +45,6 @@ LOOK_EVERY_S: Final = 2.0
 AT_ONE_TIME: Final = 2
 """So many messages are sent at one time; each takes a process of some 50 MB."""
 
-FIRST_RETRY_S: Final = 10.0
-LONGEST_RETRY_S: Final = 900.0
-"""What failed is tried again after the first, twice as long after every further failure, and at
-the longest after the last, s. For ever."""
-
 STALE_S: Final = 600.0
 """A message that may have arrived is sent again as it was, unless it is older than this, s."""
 
@@ -57,15 +52,6 @@ LONGEST_DIGEST_WAIT_S: Final = 26 * 3600.0
 """Without a clock no hour is known: small things wait a day and no longer, s."""
 
 UNITS: Final = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}
-
-
-@dataclass(slots=True)
-class _Trying:
-    """How it goes with one recipient, in this process."""
-
-    sending: bool = False
-    failures: int = 0
-    next_real_s: float = float("-inf")
 
 
 class Post:
@@ -96,7 +82,7 @@ class Post:
             settings.gather_s, settings.repeat_s, settings.repeat_growth, settings.longest_repeat_s
         )
         self._kept = Kept()
-        self._trying = {name: _Trying() for name in settings.to}
+        self._trying = {name: Trying() for name in settings.to}
         self._ended: queue.SimpleQueue[tuple[str, Outcome]] = queue.SimpleQueue()
         self._intake = Intake(site, self._unit)
         self._stop = threading.Event()
@@ -145,12 +131,17 @@ class Post:
         self._keeper.close()
 
     def _run(self) -> None:
+        failed = ""
         while not self._stop.is_set():
             try:
                 self.look()
-            except Exception:
+            except Exception as error:
                 # Whatever is wrong here, control and the next look go on.
-                log.exception("messages: an error of fermd's own")
+                if repr(error) != failed:
+                    failed = repr(error)
+                    log.exception("messages: an error of fermd's own")
+            else:
+                failed = ""
             self._wake.wait(self._look_every_s)
             self._wake.clear()
 
@@ -289,7 +280,7 @@ class Post:
         if outcome.end is End.ARRIVED:
             if box.failed:
                 log.info("messages: %s can be reached again", name)
-            trying.failures, trying.next_real_s = 0, float("-inf")
+            trying.arrived()
             self._site.tell_of_message(name, message.number, message.title, "")
             self._keep(name, boxes.arrived(box))
             return
@@ -297,16 +288,9 @@ class Post:
             # Once for each reason, however often it is tried.
             log.warning("messages: %s cannot be reached: %s", name, outcome.why)
             self._site.tell_of_message(name, message.number, message.title, outcome.why)
-        trying.next_real_s = self._real_s() + _retry_s(trying.failures)
-        trying.failures += 1
+        trying.failed(self._real_s())
         note = boxes.refused if outcome.end is End.REFUSED else boxes.in_doubt
         self._keep(name, note(box, outcome.why))
-
-
-def _retry_s(failures: int) -> float:
-    """How long to wait after so many failures, s; by chance, not all boards at once."""
-    longest_s = min(LONGEST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(failures, 10))
-    return longest_s * random.uniform(0.5, 1.0)  # noqa: S311 - no secret
 
 
 def _trusted_wall(now: Moment) -> float | None:

@@ -45,6 +45,7 @@ vessel_probe = "vessel"
 
 PROGRAM = """#!/bin/sh
 set -e
+[ ! -e "$0.hangs" ] || { printf '%s\\n' "$FERMD_NUMBER" >> "$0.numbers"; exec sleep 600; }
 [ ! -e "$0.fails" ] || { echo "no network" >&2; exit 1; }
 printf '%s\\n' "$FERMD_NUMBER" >> "$0.numbers"
 printf '%s\\n' "$FERMD_TITLE" >> "$0.titles"
@@ -70,6 +71,13 @@ class Program:
     def fail(self, fails: bool) -> None:
         switch = Path(f"{self.path}.fails")
         if fails:
+            switch.touch()
+        else:
+            switch.unlink(missing_ok=True)
+
+    def hang(self, hangs: bool) -> None:
+        switch = Path(f"{self.path}.hangs")
+        if hangs:
             switch.touch()
         else:
             switch.unlink(missing_ok=True)
@@ -180,6 +188,13 @@ class Office:
 
     def stop(self) -> None:
         self.post.close()
+
+    def crash(self) -> None:
+        """The process is gone in the middle of what it did: nothing is written down any more."""
+        self.post._sending.close()
+        assert self.post._pool is not None
+        self.post._pool.shutdown(wait=True)
+        self.post._keeper.close()
 
     def restart(self, *, away_s: float = 60.0, other_boot: bool = False) -> None:
         """The next process: the post before is gone, whatever it was doing."""

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 from post_rig import Office, utc_s
+from receivers import until
 
 from fermd.config.messages import MessageSettings, RecipientSettings
 from fermd.control.alarms import AlarmKind
@@ -32,7 +33,7 @@ from fermd.control.events import (
 )
 from fermd.messages import keeping
 from fermd.messages.keeping import kept_path, read_kept
-from fermd.messages.post import LONGEST_RETRY_S, _retry_s
+from fermd.messages.trying import LONGEST_RETRY_S, retry_s
 
 LOST = AlarmKind.LEASE_EXPIRED
 """Of the board's own alarms one that is critical, ..."""
@@ -235,7 +236,7 @@ class TestWithoutANetwork:
 
     def test_tries_come_ever_more_rarely_and_never_end(self) -> None:
         for failures, longest_s in ((0, 10.0), (1, 20.0), (3, 80.0), (50, 900.0), (5000, 900.0)):
-            waits = [_retry_s(failures) for _ in range(200)]
+            waits = [retry_s(failures) for _ in range(200)]
             assert longest_s / 2 <= min(waits) < max(waits) <= longest_s
             # By chance: the boards of a cellar do not come all at once when its network is back.
             assert len(set(waits)) > 100
@@ -283,6 +284,43 @@ class TestRestarts:
             one.stop()
             one.restart()
             one.wait(30)
+        assert len(one.anna.titles) == 1
+
+    @pytest.mark.parametrize(("away_s", "number"), [(60.0, 1), (3600.0, 2)])
+    def test_what_may_have_arrived_is_sent_again_as_it_was_unless_it_is_old(
+        self, office: Open, away_s: float, number: int
+    ) -> None:
+        one = office()
+        one.anna.hang(True)
+        one.up(LOST)
+        one.pass_by(30)
+        one.post.look()
+        one.pass_by(60)
+        one.post.look()
+        until(lambda: one.anna.numbers == [1])
+        one.crash()
+        one.anna.hang(False)
+        one.restart(away_s=away_s)
+        one.wait(30)
+        assert one.anna.numbers == [1, number]
+        assert len(one.anna.titles) == 1
+        one.wait(300)
+        assert len(one.anna.titles) == 1
+
+    def test_a_kind_of_alarm_that_this_version_does_not_know_is_set_aside_with_its_file(
+        self, office: Open
+    ) -> None:
+        one = office()
+        one.anna.fail(True)
+        one.up(LOST)
+        one.wait(120)
+        one.stop()
+        path = kept_path(one.site_file.journal_path)
+        with closing(sqlite3.connect(path)) as connection, connection:
+            connection.execute("UPDATE kept SET json = replace(json, 'lease-expired', 'moon-full')")
+        one.anna.fail(False)
+        one.restart()
+        one.wait(120)
         assert len(one.anna.titles) == 1
 
     def test_a_file_that_cannot_be_read_is_kept_aside_and_messages_go_on(
@@ -344,6 +382,13 @@ class TestNews:
             "cellar: warning: lager: fermd was not running for 2 h; the beer went from 10.0 °C to "
             "13.5 °C (3.5 °C)"
         ]
+
+    def test_temperatures_are_in_the_scale_of_the_site(self, office: Open) -> None:
+        one = office(MessageSettings(units="F"))
+        one.wait(60)
+        one.happens(OutageSeen(7200.0, False, 10.0, 15.0))
+        one.wait(120)
+        assert "from 50.0 °F to 59.0 °F" in one.anna.titles[0]
 
     def test_a_short_outage_is_in_the_record_only(self, office: Open) -> None:
         one = office()
