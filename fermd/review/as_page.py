@@ -23,7 +23,7 @@ header{border-top:6px solid var(--beer);padding-top:.8rem;margin-bottom:1.2rem}
 h1{font-size:1.6rem;line-height:1.2;margin:0 0 .3rem}
 h2{font-size:1.05rem;margin:2rem 0 .6rem;letter-spacing:.01em}
 p{margin:.3rem 0}.soft{color:var(--soft)}
-.tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(125px,1fr));
+.tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(210px,1fr));
 gap:.7rem;margin:1rem 0}
 .tile{background:var(--card);border:1px solid var(--line);border-radius:6px;padding:.6rem .8rem}
 .tile b{display:block;font-size:1.35rem;line-height:1.25;font-variant-numeric:tabular-nums}

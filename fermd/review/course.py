@@ -142,7 +142,7 @@ def read_course(
     Which probe is where is found in the journal unless `roles` says it.
     """
     probes = read_series(db, axis, chamber, start_s, end_s)
-    happened = _read_happened(db, axis, chamber)
+    happened = _read_happened(db, axis, chamber, start_s, end_s)
     inside = tuple(one for one in happened if start_s <= one.at_s <= end_s)
     before = {
         (type(one.what), getattr(one.what, "output", "") or getattr(one.what, "probe", "")): one
@@ -167,13 +167,26 @@ def read_course(
     )
 
 
-def _read_happened(db: Database, axis: TimeAxis, chamber: str) -> list[Happened]:
+LOOK_BACK_S = 2 * 86400.0
+"""What stood at the start of a span is looked for so long before it, s: no run is longer. Of a
+probe's trust, without end."""
+
+
+def _read_happened(
+    db: Database, axis: TimeAxis, chamber: str, start_s: float, end_s: float
+) -> list[Happened]:
     found: list[Happened] = []
+    spans = " OR ".join(
+        f"(boot = {boot} AND mono_s BETWEEN {start_s - LOOK_BACK_S - offset_s!r} "
+        f"AND {end_s - offset_s!r})"
+        for boot, offset_s in axis.offset_s_by_boot.items()
+    )
     for table in EVENT_TABLES:
+        where = "1" if table == "trust_changes" else f"({spans})"
         of_board = "chamber" not in db.table(table).columns_dict
-        where = "" if of_board else "WHERE chamber = ?"
         for row in db.query(
-            f"SELECT * FROM {table} {where}",  # noqa: S608 - constants
+            f"SELECT * FROM {table} WHERE {where}"  # noqa: S608 - constants and numbers
+            + ("" if of_board else " AND chamber = ?"),
             [] if of_board else [chamber],
         ):
             found.append(

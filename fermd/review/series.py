@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from sqlite_utils import Database
@@ -85,73 +85,72 @@ def read_series(
     if not names:
         return {}
     step_s = _step_s(db, axis, names, start_s, end_s)
-    columns: dict[int, Series] = {}
-    for bucket in _buckets(db, axis, names, start_s, end_s, step_s):
-        _add(columns.setdefault(bucket[0], Series(step_s)), bucket)
-    return {names[key]: series for key, series in sorted(columns.items())}
+    found = {key: Series(step_s) for key in sorted(names)}
+    for key, series in found.items():
+        _read(db, axis, series, key, start_s, end_s)
+    return {names[key]: series for key, series in found.items() if len(series) or series.bad}
 
 
-_Bucket = tuple[int, float, float | None, float | None, float | None, int, int]
-
-
-def _add(
-    series: Series,
-    bucket: _Bucket,
+def _read(
+    db: Database, axis: TimeAxis, series: Series, key: int, start_s: float, end_s: float
 ) -> None:
-    _, at_s, low_c, mean_c, high_c, good, bad = bucket
-    if bad:
-        series.bad[at_s] = series.bad.get(at_s, 0) + bad
-    if mean_c is None or low_c is None or high_c is None or not good:
-        return
-    if series.at_s and at_s <= series.at_s[-1]:
-        if at_s < series.at_s[-1]:
-            # A boot that never knew the time may overlap the next by a bucket.
-            return
+    """Read one probe, column by column: a batch has tens of thousands of buckets."""
+    (counted,) = db.execute("SELECT rolled_up_to_seq FROM rollup_progress").fetchone()
+    step_s = series.step_s
+    table = "rollup_minute" if step_s == MINUTE_S else "rollup_quarter_hour"
+    for boot, offset_s in axis.offset_s_by_boot.items():
+        middle_s = offset_s + step_s / 2
+        where = "boot = ? AND start_mono_s >= ? AND start_mono_s < ? AND probe_key = ?"
+        span = [boot, start_s - offset_s, end_s - offset_s, key]
+        rows = db.execute(
+            "SELECT start_mono_s + ?, minimum_c, mean_c, maximum_c, good_readings "  # noqa: S608 - constants
+            f"FROM {table} WHERE {where} AND mean_c IS NOT NULL ORDER BY start_mono_s",
+            [middle_s, *span],
+        ).fetchall()
+        _extend(series, rows)
+        for at_s, bad in db.execute(
+            f"SELECT start_mono_s + ?, faulty_readings FROM {table} "  # noqa: S608 - constants
+            f"WHERE {where} AND faulty_readings > 0",
+            [middle_s, *span],
+        ).fetchall():
+            series.bad[at_s] = series.bad.get(at_s, 0) + bad
+        for reading_table in READING_TABLES:
+            fresh = db.execute(
+                f"SELECT CAST(mono_s AS INTEGER) / {step_s} * {step_s} + ? AS at_s, "  # noqa: S608 - constants
+                "min(temp_c), avg(temp_c), max(temp_c), count(temp_c), count(*) - count(temp_c) "
+                f"FROM {reading_table} WHERE seq > ? AND boot = ? AND mono_s >= ? AND mono_s < ? "
+                "AND probe_key = ? GROUP BY at_s ORDER BY at_s",
+                [middle_s, counted, *span],
+            ).fetchall()
+            for at_s, *_, bad in fresh:
+                if bad:
+                    series.bad[at_s] = series.bad.get(at_s, 0) + bad
+            _extend(series, [row[:5] for row in fresh if row[4]])
+
+
+_Row = tuple[float, float, float, float, int]
+
+
+def _extend(series: Series, rows: Sequence[_Row]) -> None:
+    """Append buckets that come later than all before; the first may go on with the last one."""
+    if rows and series.at_s and rows[0][0] == series.at_s[-1]:
         # A bucket that was counted in part: the rest of it comes from the readings.
-        before = series.good[-1]
+        (_, low_c, mean_c, high_c, good), before = rows[0], series.good[-1]
         series.low_c[-1] = min(series.low_c[-1], low_c)
         series.high_c[-1] = max(series.high_c[-1], high_c)
         series.mean_c[-1] = (series.mean_c[-1] * before + mean_c * good) / (before + good)
         series.good[-1] = before + good
+        rows = rows[1:]
+    if series.at_s:
+        # A boot that never knew the time may overlap the next by a bucket.
+        last_s = series.at_s[-1]
+        first = next((place for place, row in enumerate(rows) if row[0] > last_s), len(rows))
+        rows = rows[first:]
+    if not rows:
         return
-    series.at_s.append(at_s)
-    series.low_c.append(low_c)
-    series.mean_c.append(mean_c)
-    series.high_c.append(high_c)
-    series.good.append(good)
-
-
-def _buckets(
-    db: Database,
-    axis: TimeAxis,
-    names: Mapping[int, str],
-    start_s: float,
-    end_s: float,
-    step_s: int,
-) -> Iterator[_Bucket]:
-    (counted,) = db.execute("SELECT rolled_up_to_seq FROM rollup_progress").fetchone()
-    ours = f"probe_key IN ({', '.join(map(str, names))})"
-    table = "rollup_minute" if step_s == MINUTE_S else "rollup_quarter_hour"
-    for boot, offset_s in axis.offset_s_by_boot.items():
-        span = [boot, start_s - offset_s, end_s - offset_s]
-        middle_s = offset_s + step_s / 2
-        for key, at_s, *rest in db.execute(
-            f"SELECT probe_key, start_mono_s, minimum_c, mean_c, maximum_c, good_readings, "  # noqa: S608 - constants
-            f"faulty_readings FROM {table} WHERE boot = ? AND start_mono_s >= ? "
-            f"AND start_mono_s < ? AND {ours} ORDER BY start_mono_s",
-            span,
-        ):
-            yield key, at_s + middle_s, *rest
-        for reading_table in READING_TABLES:
-            for key, at_s, *rest in db.execute(
-                f"SELECT probe_key, CAST(mono_s AS INTEGER) / {step_s} * {step_s} AS start, "  # noqa: S608 - constants
-                "min(temp_c), avg(temp_c), max(temp_c), count(temp_c), "
-                f"count(*) - count(temp_c) FROM {reading_table} WHERE seq > ? AND boot = ? "
-                f"AND mono_s >= ? AND mono_s < ? AND {ours} GROUP BY start, probe_key "
-                "ORDER BY start",
-                [counted, *span],
-            ):
-                yield key, at_s + middle_s, *rest
+    columns = (series.at_s, series.low_c, series.mean_c, series.high_c, series.good)
+    for column, values in zip(columns, zip(*rows, strict=True), strict=True):
+        column.extend(values)
 
 
 def _step_s(

@@ -26,8 +26,13 @@ RANK: dict[Cause, int] = {
             (Cause.PROBE_FAULT, Cause.PROBE_MOVED),
             (Cause.DAEMON_AWAY,),
             (Cause.SWITCHED_OFF,),
-            (Cause.COOLING_STUCK_ON, Cause.HEATING_STUCK_ON, Cause.DOOR_OPEN),
-            (Cause.COOLING_FAILED, Cause.HEATING_FAILED),
+            (
+                Cause.DOOR_OPEN,
+                Cause.COOLING_FAILED,
+                Cause.COOLING_STUCK_ON,
+                Cause.HEATING_FAILED,
+                Cause.HEATING_STUCK_ON,
+            ),
             (Cause.PAUSED, Cause.TARGET_CHANGED),
             (Cause.COOLING_WEAK, Cause.HEATING_WEAK),
             (Cause.FREEZING_MARGIN,),
@@ -70,7 +75,7 @@ def gathered(findings: Sequence[Finding]) -> tuple[Disturbance, ...]:
     return tuple(_named(group) for group in groups)
 
 
-LONGEST_REACH_S = 2 * 3600.0
+LONGEST_REACH_S = 4 * 3600.0
 """A finding draws others to itself for so long at the most, s: a chamber that is switched off for a
 week does not take the blame for a door."""
 

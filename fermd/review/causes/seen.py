@@ -10,7 +10,7 @@ that is somewhat stronger or weaker than usual, is not.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
@@ -59,14 +59,30 @@ def seen_findings(course: Course) -> list[Finding]:
     motion = None if grid is None else fit_motion(grid)
     if grid is None or motion is None:
         return []
-    found = []
+    found: list[Finding] = []
     for episode in _episodes(grid, motion):
         finding = moved_probe(course, grid, episode.first, episode.last) or _named(
             course, grid, motion, episode
         )
-        if finding is not None:
+        if finding is None:
+            continue
+        if found and _shuts(found[-1], finding):
+            found[-1] = replace(found[-1], end_s=finding.end_s)
+        else:
             found.append(finding)
     return found
+
+
+LONGEST_OPEN_S = 12 * 3600.0
+
+
+def _shuts(opened: Finding, later: Finding) -> bool:
+    """Whether a second jump of the air is the same door being shut."""
+    return (
+        opened.cause is later.cause is Cause.DOOR_OPEN
+        and later.start_s - opened.start_s <= LONGEST_OPEN_S
+        and (" rose " in opened.detail) is not (" rose " in later.detail)
+    )
 
 
 def _episodes(grid: Grid, motion: Motion) -> list[Episode]:
@@ -105,7 +121,12 @@ def _named(course: Course, grid: Grid, motion: Motion, episode: Episode) -> Find
         return None
     first, last = places[0], places[-1]
     return Finding(
-        cause, grid.at_s[first], grid.at_s[last] + STEP_S, _shown(course, grid, episode, cause)
+        cause,
+        grid.at_s[first],
+        grid.at_s[last] + STEP_S,
+        _shown(course, grid, episode, cause),
+        # An output has no effect behind an open door.
+        weight=3.0 if cause is Cause.DOOR_OPEN else 1.0,
     )
 
 

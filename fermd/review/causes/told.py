@@ -102,7 +102,9 @@ def _alarms(course: Course) -> Iterator[Finding]:
             else:
                 cause = _of_long_run(course, duty, since_s, one.at_s)
                 told = f"{event.subject} ran its longest allowed time, {span(one.at_s - since_s)}"
-            yield Finding(cause, since_s, end_s, told)
+            # The alarm may stand until somebody has seen it; that it stands does no harm.
+            until_s = min(end_s, one.at_s + AFTER_COMMAND_S)
+            yield Finding(cause, since_s, until_s, told, weight=2.0)
         elif (kind := _kind(event.alarm)) in _BY_ALARM:
             yield Finding(_BY_ALARM[kind], one.at_s, end_s, event.subject or "the board")
 
