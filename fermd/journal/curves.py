@@ -85,10 +85,15 @@ def read_temperatures(
         resolution = _fitting(db, span, most_points)
     # Tuples with the probe's key, not dictionaries with its name: a batch has thousands of rows.
     names = {key: (chamber, probe) for key, chamber, probe in db.execute(_NAMES)}
+    parameters = span.parameters(db)
+    source = _source(resolution)
+    if resolution is not Resolution.RAW and not _has_fresh(db, resolution, parameters):
+        # All of it has been counted: nothing is to be joined, which is half of the work.
+        source = f"SELECT *, NULL AS fault FROM {_counted(resolution)}"  # noqa: S608 - constants
     rows = db.execute(
-        f"SELECT {_POINT_COLUMNS} FROM ({_source(resolution)}) WHERE {_CHOSEN} "  # noqa: S608 - constants
+        f"SELECT {_POINT_COLUMNS} FROM ({source}) WHERE {_CHOSEN} "  # noqa: S608 - constants
         "ORDER BY boot, start_mono_s, first_seq",
-        span.parameters(db),
+        parameters,
     )
     return Temperatures(resolution, tuple(_point(names, *row) for row in rows))
 
@@ -128,16 +133,32 @@ def _parts(resolution: Resolution) -> str:
     """The SELECT of everything in the span; a bucket that was counted in part is there twice."""
     if resolution is Resolution.RAW:
         return _RAW
+    fresh = buckets_of(int(resolution), _fresh(resolution))
+    return f"""SELECT * FROM {_counted(resolution)}
+        UNION ALL SELECT * FROM ({fresh}) WHERE {_IN_SPAN}"""  # noqa: S608 - constants
+
+
+_IN_SPAN = "start_wall_utc_s >= :first AND start_wall_utc_s < :end"
+
+
+def _counted(resolution: Resolution) -> str:
+    """The buckets of the span that the thinning has made."""
     table = "rollup_minute" if resolution is Resolution.MINUTE else "rollup_quarter_hour"
+    return f"{table} WHERE {_IN_SPAN}"
+
+
+def _fresh(resolution: Resolution) -> str:
+    """Which readings of the span have not been counted yet."""
     bucket_s = int(resolution)
-    fresh = buckets_of(
-        bucket_s,
+    return (
         f"{_NOT_COUNTED_YET} AND wall_utc_s >= :first - {bucket_s} "
-        f"AND wall_utc_s < :end + {bucket_s}",
+        f"AND wall_utc_s < :end + {bucket_s}"
     )
-    in_span = "start_wall_utc_s >= :first AND start_wall_utc_s < :end"
-    return f"""SELECT * FROM {table} WHERE {in_span}
-        UNION ALL SELECT * FROM ({fresh}) WHERE {in_span}"""  # noqa: S608 - constants
+
+
+def _has_fresh(db: Database, resolution: Resolution, parameters: dict[str, Any]) -> bool:
+    query = f"SELECT 1 FROM readings WHERE {_fresh(resolution)} LIMIT 1"  # noqa: S608 - constants
+    return db.execute(query, parameters).fetchone() is not None
 
 
 def _source(resolution: Resolution) -> str:

@@ -19,7 +19,13 @@ from fermd.control.moment import Moment
 from fermd.journal.curves import Resolution, Span, Temperatures, read_temperatures
 from fermd.journal.figures import Figures, figures_of
 from fermd.journal.readonly import connect_to_read
-from fermd.journal.rows import BrewerNote, Happening, happening_of
+from fermd.journal.rows import (
+    OUTPUT_COLUMNS,
+    BrewerNote,
+    Happening,
+    happening_of,
+    output_change,
+)
 from fermd.journal.runs import RUNS, STARTS_BY_HOUR
 from fermd.journal.schema import EVENT_TABLES, KNOWN_VERSION, version_fault, version_of
 
@@ -220,6 +226,9 @@ class JournalReader:
                     "ORDER BY seq DESC LIMIT ?",
                     [*parameters, most],
                 )
+                if table == "output_changes":
+                    found += [_output_row(*row) for row in rows]
+                    continue
                 names = [name for name, *_ in rows.description]
                 found += [_event_row(table, dict(zip(names, row, strict=True))) for row in rows]
         found.sort(key=lambda row: row.seq)
@@ -252,11 +261,17 @@ def _first_line(error: Exception) -> str:
 
 
 _SAYS_ALL = {
-    # Its reason stands in `reasons_json`, too.
-    "output_changes": "seq, boot, mono_s, wall_utc_s, wall_trusted, chamber, duty, output, line, "
-    "is_on, certainty, reasons_json"
+    "output_changes": "seq, boot, mono_s, wall_utc_s, wall_trusted, chamber, "
+    + ", ".join(OUTPUT_COLUMNS)
 }
 """The columns that a happening is made from, where these are not all of a table."""
+
+
+def _output_row(
+    seq: int, boot: int, mono_s: float, wall_utc_s: float, trusted: int, chamber: str, *said: Any
+) -> EventRow:
+    moment = Moment(mono_s, wall_utc_s, trusted > 0)
+    return EventRow(seq, boot, moment, trusted == 2, chamber, output_change(*said))
 
 
 def _event_row(table: str, row: dict[str, Any]) -> EventRow:

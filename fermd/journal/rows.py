@@ -282,15 +282,27 @@ _DUTIES = {duty.value: duty for duty in Duty}
 
 
 def _output_from(row: Mapping[str, Any]) -> OutputChanged | PresumedOff:
-    # By tables and without a look for white space: a batch has thousands of these rows.
-    text = row["reasons_json"]
-    found, end = _SCAN(text)
-    if end != len(text):
-        raise ValueError(text)
-    reasons = tuple([Reason(_RULES[each.pop("rule")], **each) for each in found])
-    duty, on = _DUTIES[row["duty"]], bool(row["is_on"])
-    change = OutputChanged(duty, row["output"], row["line"], on, reasons)
-    return PresumedOff(change) if row["certainty"] == "presumed" else change
+    return output_change(*[row[name] for name in OUTPUT_COLUMNS])
+
+
+OUTPUT_COLUMNS = ("duty", "output", "line", "is_on", "certainty", "reasons_json")
+"""The columns of `output_changes` that a change is made from. The other ones say what stands first
+in `reasons_json`, too."""
+
+
+def output_change(
+    duty: str, output: str, line: str, is_on: int, certainty: str, reasons: str
+) -> OutputChanged | PresumedOff:
+    """The change that a row of `output_changes` tells of; raises ValueError or KeyError.
+
+    Without a mapping in between, and by tables: a batch has thousands of them.
+    """
+    found, end = _SCAN(reasons)
+    if end != len(reasons):
+        raise ValueError(reasons)
+    made = tuple([Reason(_RULES[each.pop("rule")], **each) for each in found])
+    change = OutputChanged(_DUTIES[duty], output, line, bool(is_on), made)
+    return PresumedOff(change) if certainty == "presumed" else change
 
 
 def _step_from(row: Mapping[str, Any]) -> StepChanged:

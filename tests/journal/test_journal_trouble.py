@@ -384,12 +384,12 @@ def test_without_its_folder_the_journal_waits_and_writes_everything_once_it_is_t
 def test_rows_kept_in_memory_come_after_those_that_are_in_the_journal_already(begin, path):
     begin().close(at(50), cleanly=True)
     hidden = path.rename(path.with_name("hidden"))
-    path.mkdir()  # a folder in the file's place: it cannot be opened
+    # A link to nowhere in its place: it cannot be opened, and is replaced in one step.
+    path.symlink_to(path.parent / "missing" / "journal.sqlite")
     journal = begin(boot_id="second", moment=at(60))
     journal.events(at(61), "lager", [GapSeen(1.0)])
     assert journal.trouble().kind == "not-writing"
-    path.rmdir()
-    hidden.rename(path)
+    hidden.replace(path)
     assert eventually(lambda: journal.trouble() is None)
     journal.close(at(70), cleanly=True)
     seqs = rows(path, "SELECT seq, kind FROM what_happened ORDER BY seq")
