@@ -25,6 +25,7 @@ from fermd.control.alarms import Alarm, AlarmKind
 from fermd.control.events import AlarmPhase, Severity
 from fermd.control.moment import Moment
 from fermd.messages.item import About, AlarmKey, Instant, Item, instant, item_from
+from fermd.messages.pace import STORM_WITHIN_S, Pace
 from fermd.messages.urgency import Urgency, urgency_of
 
 FLAP_RAISES: Final = 3
@@ -44,23 +45,6 @@ class Told(StrEnum):
     NOTHING = "nothing"
     STANDING = "standing"
     FLAPPING = "flapping"
-
-
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """How quickly things are told; from the site file."""
-
-    gather_s: float
-    repeat_s: float
-    repeat_growth: float
-    longest_repeat_s: float
-
-    def wait_s(self, repeats: int) -> float:
-        """How long to wait after so many repeats, s."""
-        # Bounded first: a power of a large number has no end.
-        if self.repeat_growth > 1.0 and repeats > 64:
-            return self.longest_repeat_s
-        return min(self.longest_repeat_s, self.repeat_s * self.repeat_growth**repeats)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +76,14 @@ class Desk:
     boot: str = ""
     watched: Mapping[AlarmKey, Watched] = field(default_factory=dict)
     news: tuple[Item, ...] = ()
+    told_mono_s: tuple[float, ...] = ()
+    """When something was told within the last hour; repeats do not count."""
 
     def to_plain(self) -> dict[str, Any]:
         """Return it as JSON can have it."""
         return {
             "boot": self.boot,
+            "told_mono_s": list(self.told_mono_s),
             "watched": [[*key, asdict(one)] for key, one in self.watched.items()],
             "news": [item.to_plain() for item in self.news],
         }
@@ -120,7 +107,8 @@ def desk_from(plain: Mapping[str, Any]) -> Desk:
                 "raised_mono_s": tuple(one["raised_mono_s"]),
             }
         )
-    return Desk(str(plain["boot"]), watched, tuple(item_from(item) for item in plain["news"]))
+    news = tuple(item_from(item) for item in plain["news"])
+    return Desk(str(plain["boot"]), watched, news, tuple(map(float, plain["told_mono_s"])))
 
 
 def rebase(desk: Desk, now: Moment, boot: str) -> Desk:
@@ -133,7 +121,7 @@ def rebase(desk: Desk, now: Moment, boot: str) -> Desk:
         here = replace(one.changed, mono_s=now.mono_s, boot=boot)
         raised = (now.mono_s,) * len(one.raised_mono_s)
         watched[key] = replace(one, changed=here, raised_mono_s=raised, repeat_mono_s=due)
-    return replace(desk, boot=boot, watched=watched)
+    return replace(desk, boot=boot, watched=watched, told_mono_s=())
 
 
 def observe(
@@ -180,7 +168,8 @@ def _stands(one: Watched | None, alarm: Alarm, now: Moment, boot: str) -> Watche
         acknowledged=seen or (one.acknowledged and one.told is Told.FLAPPING),
         since=here if fresh else one.since,
         changed=here,
-        raised_mono_s=(*late, now.mono_s)[-FLAP_RAISES:],
+        # The first of late stays: since then it has been coming and going.
+        raised_mono_s=(*late[: FLAP_RAISES - 1], now.mono_s),
         times=one.times + 1,
         value=alarm.value,
     )
@@ -198,19 +187,11 @@ def add_news(desk: Desk, items: Iterable[Item]) -> Desk:
 
 def due(desk: Desk, now: Moment, pace: Pace) -> tuple[Desk, tuple[Item, ...]]:
     """Return what is to be told now, and the desk on which it has been told."""
-    waits: list[float] = [item.since.mono_s for item in desk.news if item.since.boot == desk.boot]
-    # What was left over by another boot has waited long enough.
-    waits += [float("-inf") for item in desk.news if item.since.boot != desk.boot]
     to_say = _all_to_say(desk, now, pace, early=False)
-    if About.STILL in to_say.values():
-        # What has waited half its time comes along, so that repeats do not come one by one.
-        to_say = _all_to_say(desk, now, pace, early=True)
-    for key, about in to_say.items():
-        # A repeat has waited already.
-        changed_s = desk.watched[key].changed.mono_s
-        waits.append(float("-inf") if about is About.STILL else changed_s)
-    if not waits or now.mono_s - min(waits) < pace.gather_s:
+    if not _is_time(desk, to_say, now, pace):
         return desk, ()
+    # What has waited half its time comes along, so that repeats do not come one by one.
+    to_say = _all_to_say(desk, now, pace, early=True)
     watched = dict(desk.watched)
     items = list(desk.news)
     for key, about in to_say.items():
@@ -219,21 +200,47 @@ def due(desk: Desk, now: Moment, pace: Pace) -> tuple[Desk, tuple[Item, ...]]:
             one = replace(one, since=_first_raised(one, now, desk.boot))
         items.append(_item(key, one, about))
         watched[key] = _after(one, about, now, pace)
-    return replace(desk, watched=watched, news=()), tuple(items)
+    told = tuple(at for at in desk.told_mono_s if now.mono_s - at < STORM_WITHIN_S)
+    if any(item.about is not About.STILL for item in items):
+        told = (*told, now.mono_s)
+    return replace(desk, watched=watched, news=(), told_mono_s=told), tuple(items)
+
+
+def _is_time(desk: Desk, to_say: Mapping[AlarmKey, About], now: Moment, pace: Pace) -> bool:
+    """Whether anything has been gathered for long enough; in a storm that is longer.
+
+    Not for what is new and can spoil a batch.
+    """
+    # What was left over by another boot has waited, too.
+    waits = [
+        item.since.mono_s if item.since.boot == desk.boot else float("-inf") for item in desk.news
+    ]
+    for key, about in to_say.items():
+        one = desk.watched[key]
+        since_s = one.raised_mono_s[0] if about is About.FLAPPING else one.changed.mono_s
+        new = about is About.RAISED and len(one.raised_mono_s) == 1
+        urgent = new and one.urgency is Urgency.AT_ONCE
+        if urgent and now.mono_s - since_s >= pace.gather_s:
+            return True
+        if about is About.STILL and one.repeat_mono_s is not None:
+            # It has waited already, unless there is a storm.
+            since_s = one.repeat_mono_s - pace.gather_s
+        waits.append(since_s)
+    lately = sum(now.mono_s - at < STORM_WITHIN_S for at in desk.told_mono_s)
+    return bool(waits) and now.mono_s - min(waits) >= pace.gather_in_storm_s(lately)
 
 
 def _all_to_say(desk: Desk, now: Moment, pace: Pace, *, early: bool) -> dict[AlarmKey, About]:
     found = {}
     for key, one in desk.watched.items():
         early_s = pace.wait_s(one.repeats) / 2 if early else 0.0
-        found[key] = _what_to_say(one, now, early_s)
+        found[key] = _what_to_say(one, now, early_s, STEADY_S / 2 if early else STEADY_S)
     return {key: about for key, about in found.items() if about is not None}
 
 
-def _what_to_say(one: Watched, now: Moment, early_s: float) -> About | None:
-    steady_s = now.mono_s - one.changed.mono_s
+def _what_to_say(one: Watched, now: Moment, early_s: float, steady_s: float) -> About | None:
     if one.told is Told.FLAPPING:
-        if not one.up and steady_s >= STEADY_S:
+        if not one.up and now.mono_s - one.changed.mono_s >= steady_s:
             return About.OVER
     elif _comes_and_goes(one, now):
         # Also if it is over at this moment: that is how it goes.

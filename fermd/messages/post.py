@@ -26,11 +26,11 @@ from fermd.control.wording import Unit
 from fermd.messages import box as boxes
 from fermd.messages import desk as desks
 from fermd.messages.box import Box, UnderWay
-from fermd.messages.desk import Pace
 from fermd.messages.hours import is_quiet
 from fermd.messages.intake import Intake, PostSite
 from fermd.messages.item import Item
 from fermd.messages.keeping import Keeper, Kept
+from fermd.messages.pace import Pace
 from fermd.messages.sending import End, Message, Outcome, Sending
 from fermd.messages.text import Scene, severity_of, text_of, title_of
 from fermd.messages.trying import Trying

@@ -9,8 +9,9 @@ from fermd.control.alarms import RULES, Alarm, AlarmKind
 from fermd.control.events import AlarmPhase
 from fermd.control.moment import Moment
 from fermd.messages import desk as desks
-from fermd.messages.desk import Desk, Pace
+from fermd.messages.desk import Desk
 from fermd.messages.item import Item
+from fermd.messages.pace import Pace
 from fermd.messages.text import Scene
 
 NOON_UTC_S = 1_783_159_200.0
