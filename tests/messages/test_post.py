@@ -469,13 +469,13 @@ class TestWhom:
 
     def test_messages_come_in_their_order_and_numbers_only_go_up(self, office: Open) -> None:
         one = office(names=("anna", "bert"))
-        for number in range(6):
+        for number in range(3):
             one.up(LOST, f"line {number}")
             one.wait(120)
         for program in one.programs.values():
             assert program.numbers == sorted(set(program.numbers))
             lines = [title.rpartition(" ")[2] for title in program.titles]
-            assert lines == [str(number) for number in range(6)]
+            assert lines == [str(number) for number in range(3)]
 
     def test_what_somebody_removed_from_the_site_file_waits_no_longer(self, office: Open) -> None:
         one = office(names=("anna", "bert"))
