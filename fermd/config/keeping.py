@@ -20,7 +20,7 @@ class ThinningSettings:
 
     raw_days: Annotated[float, Ge(1), Le(3650)] = 14.0
     """Every reading, for at least so many days that the board is on, and at most twice as many:
-    0.7 MB a day for two probes at 10 s, so 10 to 20 MB."""
+    up to 0.7 MB a day for two probes at 10 s, so 10 to 20 MB."""
     minute_days: Annotated[float, Ge(1), Le(36500)] = 400.0
     """Minutes (minimum, mean, maximum), for so many days: over a year, so that a batch can be laid
     beside last year's. 0.2 MB a day for two probes, so 80 MB. Quarter hours, 5 MB a year, stay."""

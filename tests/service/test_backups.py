@@ -13,13 +13,17 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from loop_rig import Rig
 
 from fermd.config.keeping import KeepingSettings
 from fermd.control.alarms import AlarmKind
+from fermd.control.events import AlarmChanged
 from fermd.control.moment import Moment
 from fermd.journal.rotation import backups_in
 from fermd.journal.writer import SqliteJournal
 from fermd.service.calendar import Calendar
+from fermd.service.daemon import wiring
+from fermd.service.loop import ControlLoop
 from fermd.service.upkeep import Upkeep
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -161,3 +165,32 @@ def test_a_damaged_journal_is_found_by_the_weekly_check_and_told_until_it_is_men
     journal.path.write_bytes(sound)
     hours(calendar, 24 * 14, 24 * 21)
     assert upkeep.wrong() == ()
+
+
+def test_a_missing_stick_is_an_alarm_of_the_board_and_clears_when_it_is_back(
+    tmp_path: Path,
+) -> None:
+    rig = Rig(tmp_path)
+    stick = tmp_path / "stick"
+    upkeep = Upkeep(rig.journal, BERLIN, KeepingSettings(backup_folder=stick), rest_s=0.0)
+    rig.loop = ControlLoop(
+        rig.site.settings,
+        wiring(rig.site),
+        rig.clock,
+        rig.board.probes,
+        rig.board.relays,
+        rig.journal,
+        upkeep=upkeep.wrong,
+    )
+    rig.tick()
+    assert "backup-failed" not in rig.alarms()
+    upkeep.backups.make(rig.clock.now())
+    rig.tick()
+    assert rig.alarms()["backup-failed"] == "raised"
+    stick.mkdir()
+    upkeep.backups.catch_up(rig.clock.now())
+    rig.tick()
+    assert "backup-failed" not in rig.alarms()
+    phases = [one.phase.value for one in rig.told(AlarmChanged) if one.alarm == "backup-failed"]
+    assert phases == ["raised", "cleared"]
+    rig.end()
