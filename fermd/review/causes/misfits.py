@@ -69,6 +69,8 @@ def outputs(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Caus
     return told
 
 
+LONG_STEPS = 24
+
 MOST_EDGES = 5
 """The beginning and the end of a fault are looked for among so many halves of a step."""
 
@@ -77,6 +79,9 @@ def _best_misfit(motion: Motion, grid: Grid, places: range, duty: int, share: fl
     """The least misfit of an output that was truly on (or off) for most of an episode."""
     first, stop = 2 * places[0], 2 * places[-1] + 2
     edges = min(MOST_EDGES, max(1, (stop - first) // 2 - 1))
+    if len(places) > LONG_STEPS:
+        # Of a long one the edges count for little, and each look at it costs much.
+        edges = 1
     least = float("inf")
     for late in range(edges):
         for early in range(edges):

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from fermd.control.settings import DAY_S
 from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
 from fermd.review.causes.jumps import moved_probe
@@ -60,7 +61,11 @@ def seen_findings(course: Course) -> list[Finding]:
     if grid is None or motion is None:
         return []
     found: list[Finding] = []
-    for episode in _episodes(grid, motion):
+    episodes = _episodes(grid, motion)
+    if len(episodes) > MOST_A_DAY * (1.0 + course.lasted_s / DAY_S):
+        # What is strange all day long is how this chamber moves, and no disturbance of it.
+        return []
+    for episode in episodes:
         finding = moved_probe(course, grid, episode.first, episode.last) or _named(
             course, grid, motion, episode
         )
@@ -72,6 +77,9 @@ def seen_findings(course: Course) -> list[Finding]:
             found.append(finding)
     return found
 
+
+MOST_A_DAY = 3.0
+"""More strange times in a day than these (in the mean) say that the equations do not fit."""
 
 LONGEST_OPEN_S = 12 * 3600.0
 
