@@ -150,8 +150,8 @@ class SqliteJournal:
                 return None
             detail = (
                 f"{self.path}: could not be used ({aside.cause}) and is kept as {aside.kept_as}; "
-                "a new journal was begun. See whether the disk is sound; any SQLite tool may "
-                "still read the old one"
+                "a new journal was begun. See whether the disk is sound; `fermd repair` makes one "
+                "record of both"
             )
             return Trouble("set-aside", Severity.WARNING, detail)
 
