@@ -117,7 +117,7 @@ def probe_words(review: Review, unit: Unit) -> list[tuple[str, str]]:
         if one.unsteady_c is not None:
             words += f", unsteady by {difference(one.unsteady_c, unit, 3)}"
         words += (
-            f"; not trusted {len(one.faults)} times, {one.untrusted_h:.1f} h in all"
+            f"; not trusted {_times(len(one.faults))}, {one.untrusted_h:.1f} h in all"
             if one.faults
             else "; trusted throughout"
         )
@@ -126,7 +126,7 @@ def probe_words(review: Review, unit: Unit) -> list[tuple[str, str]]:
 
 
 _KINDS = {
-    "power": "the board was started anew",
+    "power": "the board was off (started anew)",
     "daemon": "the daemon was away",
     "gap": "the loop stood still",
 }
@@ -166,6 +166,10 @@ def text_of_all(reviews: Sequence[Review], unit: Unit = Unit.CELSIUS, width: int
                 width,
             )
     return "\n".join(lines)
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
 
 
 def _wrapped(words: str, width: int, indent: str = INDENT) -> list[str]:
