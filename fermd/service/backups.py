@@ -91,6 +91,9 @@ def thin_out(folder: Path, keeping: KeepingSettings, calendar: ZoneCalendar) -> 
         for path in outdated(backups_in(folder), keeping, calendar.zone):
             path.unlink()
             deleted += 1
+        # Left over from one that was killed; the last one has just come to its end.
+        for path in folder.glob("journal-*Z.db.part*"):
+            path.unlink()
     except OSError as error:
         log.warning("%s: old backups cannot be deleted: %s", folder, error.strerror)
     return deleted
