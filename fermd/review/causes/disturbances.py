@@ -75,13 +75,15 @@ def gathered(findings: Sequence[Finding]) -> tuple[Disturbance, ...]:
     return tuple(_named(group) for group in groups)
 
 
-LONGEST_REACH_S = 4 * 3600.0
+LONGEST_REACH_S = 2 * 3600.0
 """A finding draws others to itself for so long at the most, s: a chamber that is switched off for a
 week does not take the blame for a door."""
 
 
 def _reach_s(one: Finding) -> float:
-    return min(one.end_s, one.start_s + LONGEST_REACH_S)
+    # An output that fails does so over and over, with its rests between.
+    longer = 2.0 if one.cause in (Cause.COOLING_FAILED, Cause.HEATING_FAILED) else 1.0
+    return min(one.end_s, one.start_s + longer * LONGEST_REACH_S)
 
 
 def _named(group: Sequence[Finding]) -> Disturbance:

@@ -52,6 +52,8 @@ class Episode:
 
     first: int
     last: int
+    strength: float
+    """The most that was left over, in standard deviations."""
 
 
 def seen_findings(course: Course) -> list[Finding]:
@@ -65,7 +67,8 @@ def seen_findings(course: Course) -> list[Finding]:
     if len(episodes) > MOST_A_DAY * (1.0 + course.lasted_s / DAY_S):
         # What is strange all day long is how this chamber moves, and no disturbance of it.
         return []
-    for episode in episodes:
+    strongest = sorted(episodes, key=lambda one: -one.strength)[:MOST_LOOKED_AT]
+    for episode in sorted(strongest, key=lambda one: one.first):
         finding = moved_probe(course, grid, episode.first, episode.last) or _named(
             course, grid, motion, episode
         )
@@ -78,7 +81,10 @@ def seen_findings(course: Course) -> list[Finding]:
     return found
 
 
-MOST_A_DAY = 3.0
+MOST_LOOKED_AT = 60
+"""The strongest of the strange times; each takes a while to explain."""
+
+MOST_A_DAY = 10.0
 """More strange times in a day than these (in the mean) say that the equations do not fit."""
 
 LONGEST_OPEN_S = 12 * 3600.0
@@ -102,14 +108,18 @@ def _episodes(grid: Grid, motion: Motion) -> list[Episode]:
             or abs(beer or 0.0) > max(STRANGE * motion.beer_noise_c(grid, place), STRANGE_BEER_C)
         ):
             continue
+        strength = max(
+            abs(air or 0.0) / motion.air_noise_c(grid, place),
+            abs(beer or 0.0) / motion.beer_noise_c(grid, place),
+        )
         # A jump begins something new, whatever went on before it.
         jumped = abs(air or 0.0) >= BEYOND_OUTPUTS_C and not (
             found and place - found[-1].first <= 1
         )
         if found and place - found[-1].last <= JOINED_STEPS and not jumped:
-            found[-1] = Episode(found[-1].first, place)
+            found[-1] = Episode(found[-1].first, place, max(found[-1].strength, strength))
         else:
-            found.append(Episode(place, place))
+            found.append(Episode(place, place, strength))
     return found
 
 
