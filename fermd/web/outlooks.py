@@ -55,7 +55,9 @@ def rests_on(view: ChamberView) -> object:
     step = None if progress is None else (progress.profile, progress.index, progress.extra_s)
     reached = progress is not None and progress.reached
     by_hand = decision.target if decision.mode is not Mode.PROFILE else None
-    return decision.mode, step, reached, by_hand, decision.planned
+    # Before the probe is trusted there is nothing to foresee; it must not stay so for long.
+    is_known = _beer_c(decision) is not None
+    return decision.mode, step, reached, by_hand, decision.planned, is_known
 
 
 def forecast(view: ChamberView, site: SiteFile, now_utc_s: float) -> Plain:

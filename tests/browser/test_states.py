@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_rig import PACE, SCENES, SITE, Looking, Site, until
+from browser_rig import PACE, PROFILE, SCENES, SITE, Looking, Site, until
 
 import fermd
 
@@ -118,6 +118,32 @@ def test_without_its_library_the_page_says_how_to_get_the_chart(
         page.go("#/chambers/lager")
         page.until_says("pip install 'fermd[web]'")
         page.until_says("The beer is at")
+    finally:
+        site.close()
+
+
+def test_a_forecast_that_comes_after_the_curves_is_drawn_at_once(
+    page: Looking, folder: Path
+) -> None:
+    # In real time the curves of a whole batch are fetched again after an hour or so; and the
+    # profile starts before the probe is trusted, so that at first there is nothing to foresee.
+    site = Site(folder, SITE.replace(f"times_real_time = {PACE}", "times_real_time = 1"))
+    site.start()
+    try:
+        logged_in(page, site)
+        page.go("#/chambers/lager")
+        site.order("lager", "start-profile", profile_toml=PROFILE)
+
+        def foreseen_until_s() -> float:
+            canvas = "document.querySelector('.canvas')"
+            return float(page.run(f"return {canvas}?.foreseenUntil ?? 0"))
+
+        page.until_chart()
+        page.press("Batch: the whole of it")
+        now_s = site.status()["wall_utc_s"]
+        until(lambda: foreseen_until_s() > now_s + 4 * 86400, "the profile's way is foreseen")
+        site.order("lager", "set-target", target_c=10.0)
+        until(lambda: now_s < foreseen_until_s() < now_s + 3 * 86400, "the new one is foreseen")
     finally:
         site.close()
 

@@ -10,7 +10,7 @@ const asked = {};
 /** The newest forecast of a chamber; null while there is none. */
 export function forecast(name) {
   const chamber = state.status.chambers[name];
-  const key = JSON.stringify([chamber.mode, chamber.target_words, chamber.profile?.name, chamber.profile?.step, state.said?.words, state.unit]);
+  const key = JSON.stringify([chamber.mode, chamber.vessel.trusted, chamber.target_words, chamber.profile?.name, chamber.profile?.step, state.said?.words, state.unit]);
   const before = asked[name];
   if (isFresh() && (!before || before.key !== key || pageNow() - before.at > AGAIN_MS)) {
     asked[name] = { key, at: pageNow() };

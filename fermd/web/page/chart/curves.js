@@ -24,19 +24,24 @@ const LENGTHS_S = { hour: HOUR_S, quarter: 6 * HOUR_S, day: DAY_S, week: 7 * DAY
 
 const charts = {};
 
-const of = (name) => (charts[name] ??= { key: "day", data: null, trouble: "", got: null, batch: null, due: 0 });
+/** A chart; its key is null until somebody has chosen how much of it to see. */
+const of = (name) => (charts[name] ??= { key: null, data: null, found: null, seen: null, trouble: "", got: null, batch: null, due: 0 });
 
 /** The window of a chart: {key, from, to}. One with a key goes along with the time. */
 export function wanted(name) {
   const chart = of(name);
   if (chart.key === "custom") return { key: "custom", from: chart.from, to: chart.to };
   const now = siteNow();
-  if (chart.key === "all") {
+  const key = chart.key ?? usual(now, chart);
+  if (key === "all") {
     const from = Math.min(now - HOUR_S, batchStart(name, chart));
     return { key: "all", from, to: Math.max(now + HOUR_S, forecast(name)?.beer.at(-1)?.[0] ?? 0) };
   }
-  return { key: chart.key, from: now - LENGTHS_S[chart.key], to: now + LENGTHS_S[chart.key] * AHEAD };
+  return { key, from: now - LENGTHS_S[key], to: now + LENGTHS_S[key] * AHEAD };
 }
+
+/** The last day, or less while the batch is younger: its curve would be no wider than a stroke. */
+const usual = (now, { batch }) => ["hour", "quarter"].find((key) => batch !== null && now - batch < LENGTHS_S[key]) ?? "day";
 
 export function look(name, key) {
   Object.assign(of(name), { key, due: 0, hurry: true });
@@ -50,8 +55,16 @@ export function lookAt(name, from, to) {
 
 /** {data, trouble} of a chart; data is null until the first curves have come. */
 export function curvesOf(name) {
+  const chart = of(name);
   ask(name);
-  return of(name);
+  // The forecast comes by itself, mostly after the curves that it goes on from.
+  if (chart.found && chart.seen !== forecast(name)) lay(name, chart);
+  return chart;
+}
+
+function lay(name, chart) {
+  chart.seen = forecast(name);
+  chart.data = columns(name, chart.found);
 }
 
 /** When the batch began: its profile's start, or the first reading. Asked for once. */
@@ -99,7 +112,7 @@ async function fetchCurves(name, chart) {
   try {
     const found = await get(`${chamberPlace(name, "curves")}?from_utc_s=${from.toFixed(1)}&to_utc_s=${to.toFixed(1)}&points=${POINTS}&units=${state.unit}`);
     Object.assign(chart, { found, got, trouble: "" });
-    chart.data = columns(name, found);
+    lay(name, chart);
     batchStart(name, chart);
   } catch (refused) {
     chart.trouble = `No curves: ${refused.message}`;

@@ -68,8 +68,10 @@ export class Drawing {
     this.shown = data;
     const { from, to } = this.window();
     this.plot.setScale("x", { min: from, max: to });
-    // For whoever looks from outside: how long the window is, and since when there are curves, s.
-    Object.assign(this.node, { spanShown: Math.round(to - from), curvesSince: data.times[0] });
+    // For whoever looks from outside: how long the window is, since when there are curves, and until
+    // when the beer is foreseen, s.
+    const foreseenUntil = (data.ahead.at(-1) ?? null) === null ? null : data.times.at(-1);
+    Object.assign(this.node, { spanShown: Math.round(to - from), curvesSince: data.times[0], foreseenUntil });
   }
 
   options() {
