@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import Final
 
 from fermd.control import wording
+from fermd.control.events import CommandAnswered
 from fermd.control.wording import Unit
 from fermd.journal.reader import EventRow
 from fermd.journal.rows import (
@@ -17,6 +20,8 @@ from fermd.journal.rows import (
     PresumedOff,
     ProfileKept,
 )
+
+_CELSIUS: Final = re.compile(r"(-?\d+(?:\.\d+)?) °C")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,12 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
             if happening.failed:
                 return f"{what} failed ({happening.failed}): {happening.title}"
             return f"{what} was accepted: {happening.title}"
+        case CommandAnswered():
+            # The record has what was asked in °C, whoever reads it.
+            asked = wording.event(happening, mono_s, unit)
+            if unit is Unit.CELSIUS:
+                return asked
+            return _CELSIUS.sub(lambda found: wording.temperature(float(found[1]), unit), asked)
         case PresumedOff():
             seen = wording.event(happening.change, mono_s, unit)
             return f"{seen} (nobody saw when)"

@@ -8,9 +8,11 @@ from typing import Final
 
 from fermd.config.site import SimulatedSettings, SiteFile
 from fermd.config.zone_calendar import ZoneCalendar
+from fermd.control import wording
 from fermd.control.progress import leaves_c
 from fermd.control.settings import DAY_S, ChamberSettings
 from fermd.control.steps import Jump, Profile, Ramp
+from fermd.control.wording import Unit
 from fermd.physics.ambient import AmbientTrace, ConstantAmbient, DayNightAmbient
 from fermd.planning.batch import (
     LAGER_UP_TO_C,
@@ -58,8 +60,9 @@ def plan_of(
     start_utc_s: float,
     start_c: float,
     guess: Guess,
+    unit: Unit = Unit.CELSIUS,
 ) -> Assumed:
-    """Make a plan; PhysicsError for figures that no batch can have."""
+    """Make a plan, its sentences in `unit`; PhysicsError for figures that no batch can have."""
     assumed: list[str] = []
     trial = site.simulated
     batch = _batch(profile, start_c, trial, guess, assumed)
@@ -70,7 +73,7 @@ def plan_of(
         profile=profile,
         chamber=parts,
         batch=batch,
-        room=_room(site, trial, start_utc_s, assumed),
+        room=_room(site, trial, start_utc_s, assumed, unit),
         start_utc_s=start_utc_s,
         start_c=start_c,
         planned_s=line.lasts_s,
@@ -130,12 +133,17 @@ def _batch(
 
 
 def _room(
-    site: SiteFile, trial: SimulatedSettings | None, start_utc_s: float, assumed: list[str]
+    site: SiteFile,
+    trial: SimulatedSettings | None,
+    start_utc_s: float,
+    assumed: list[str],
+    unit: Unit,
 ) -> AmbientTrace:
     usual = SimulatedSettings() if trial is None else trial
     mean_c, swing_c = usual.ambient_c, usual.ambient_swing_c
     assumed.append(
-        f"the room is taken to be at {mean_c:g} °C, {swing_c:g} °C more by day and less by night"
+        f"the room is taken to be at {wording.temperature(mean_c, unit)}, "
+        f"{wording.difference(swing_c, unit)} more by day and less by night"
     )
     if swing_c == 0.0:
         return ConstantAmbient(mean_c)

@@ -184,8 +184,9 @@ class Profiling:
                 _must_be_reachable(profile, start_utc_s, site)
             except ConfigError as error:
                 return {"ok": False, "faults": _faults(asked.toml, error), "plan": None}
-            plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked))
-            told = _told(plan, site, Estimate({}, None), call.query.unit)
+            unit = call.query.unit
+            plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked), unit)
+            told = _told(plan, site, Estimate({}, None), unit)
             return {"ok": True, "faults": [], "plan": told, "now_utc_s": now_s}
 
         return await self._house.read(look)
@@ -240,8 +241,9 @@ class Profiling:
                 _must_be_reachable(profile, start_utc_s, site)
             except ConfigError as error:
                 raise RefusedError(422, str(error), _faults(text, error)) from error
-            plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked))
-            return _foretold(plan, site, call.query.unit)
+            unit = call.query.unit
+            plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked), unit)
+            return _foretold(plan, site, unit)
 
         return await self._house.work(look)
 
@@ -345,6 +347,7 @@ def _plan(
     start_utc_s: float,
     beer_c: float | None,
     guess: Guess,
+    unit: Unit,
 ) -> Any:
     from fermd.web.planned import plan_of
 
@@ -356,7 +359,7 @@ def _plan(
     else:
         start_c = first.floor_c if isinstance(first, FreeRise) else leaves_c(first)
     try:
-        return plan_of(profile, settings, site, start_utc_s, start_c, guess)
+        return plan_of(profile, settings, site, start_utc_s, start_c, guess, unit)
     except PhysicsError as error:
         raise RefusedError(422, str(error)) from error
 

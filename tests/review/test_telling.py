@@ -35,6 +35,7 @@ from fermd.journal.rows import (
     DaemonRun,
     Happening,
     Incident,
+    MessageEnded,
     PresumedOff,
     ProfileKept,
 )
@@ -68,6 +69,8 @@ TOLD: list[tuple[Happening, list[str]]] = [
     (DaemonRun("stopped", "1.2", cleanly=False), ["stopped after a fault"]),
     (Incident("not-writing", "for 60 s: disk full", 3, 2), ["disk full", "5 rows are lost"]),
     (Incident("set-aside", "malformed"), ["journal: malformed"]),
+    (MessageEnded("ann", 7, "lager: too warm"), ["message 7 to ann was accepted", "too warm"]),
+    (MessageEnded("ann", 7, "lager: too warm", "no route"), ["failed (no route)", "too warm"]),
 ]
 
 
@@ -132,3 +135,10 @@ def test_a_time_that_was_mended_counts_as_known_and_one_that_was_not_does_not(
     assert tell(row).wall_trusted is True
     unknown = replace(row, wall_mended=False, moment=replace(row.moment, wall_trusted=False))
     assert tell(unknown).wall_trusted is False
+
+
+def test_what_was_asked_is_read_in_fahrenheit_by_who_thinks_in_it() -> None:
+    asked = CommandAnswered("set the target to -1.5 °C", "Ann", True, "")
+    assert words(asked, 0.0) == "set the target to -1.5 °C by Ann taken"
+    # -1.5 × 9/5 + 32 = 29.3, by the definition of the scale.
+    assert words(asked, 0.0, Unit.FAHRENHEIT) == "set the target to 29.3 °F by Ann taken"

@@ -197,6 +197,9 @@ def test_a_preview_has_the_words_of_the_command(shelf: tuple[Caller, Path]) -> N
     assert not any("--" in one for one in told["assumed"])
     warm = shelf[0].post("/api/chambers/lager/preview?units=F", body).json()
     assert "°F" in next(one["text"] for one in warm["cautions"] if one["rule"] == "suck-back")
+    room = next(one for one in warm["assumed"] if "room" in one)
+    assert "°F" in room
+    assert "°C" not in room
     assert callable(caution_words)
 
 

@@ -6,7 +6,7 @@ import { deeds, draft, openSheet, send } from "../base/sheet.js";
 import { state } from "../base/store.js";
 import { byWhom, doAtOnce } from "../parts/said.js";
 import { probes } from "../parts/probe_list.js";
-import { difference, sentence } from "../base/words.js";
+import { difference, sentence, temp } from "../base/words.js";
 
 export function calibrate(chamber, name) {
   openSheet(`Calibrate ${name}`, (typed) => draw(chamber, name, typed), { ready: false });
@@ -18,7 +18,7 @@ function draw(chamber, name, typed) {
   const goesByIt = !(name in seen.watching);
   if (goesByIt && seen.mode !== "off") {
     return [
-      h("p", null, `The chamber ${chamber} goes by this probe: in ice water it would tell that the beer is at 0 °C, and the heat would run.`),
+      h("p", null, `The chamber ${chamber} goes by this probe: in ice water it would tell that the beer is at ${temp(0, 0)}, and the heat would run.`),
       h("div", { class: "beware" }, h("p", null, h("strong", null, "Beware. "), "Switched off, nothing heats or cools the beer until you set a target or resume the profile.")),
       deeds(`Switch ${chamber} off`, () => doAtOnce(() => order(chamber, "switch-off"), `${chamber}: switched off for the calibration of ${name}`), { danger: true, key: "off" }),
     ];
@@ -30,7 +30,7 @@ function draw(chamber, name, typed) {
       h("li", null, "Wait ten minutes, stir again, and watch the reading stand still.")),
     h("p", { class: "reading", role: "status" }, `${name} reads `, h("b", null, probe ? sentence(probe.words) : "…")),
     h("label", { class: "tick" }, h("input", { type: "checkbox", checked: typed.ready, onchange: (event) => draft({ ready: event.target.checked }) }), h("span", null, "It is in stirred ice water, and stands still")),
-    h("p", { class: "hint" }, "The last readings are taken to be 0 °C; the offset goes into the site file and counts from the next reading on."),
+    h("p", { class: "hint" }, `The last readings are taken to be ${temp(0, 0)}; the offset goes into the site file and counts from the next reading on.`),
     deeds("Calibrate it", () => set(chamber, name), { disabled: !typed.ready || !probe?.trusted }),
   ];
 }
