@@ -8,9 +8,9 @@ import pytest
 from cellar_rig import VESSEL_ID, in_charge, site_in
 from receivers import Receiver, until
 
-from fermd.control.commands import SetTarget, StartProfile
+from fermd.control.commands import ConfirmStep, SetTarget, StartProfile
 from fermd.control.reading import ProbeFault
-from fermd.control.steps import FinalHold, Hold, Profile, WaitForPerson
+from fermd.control.steps import Hold, Profile, WaitForPerson
 
 
 def test_a_probe_breaks_and_is_mended_and_both_are_told(tmp_path: Path) -> None:
@@ -74,7 +74,7 @@ def test_a_step_that_waits_for_a_person_and_a_finished_profile_are_told(tmp_path
         (
             Hold(18.0, for_s=60.0),
             WaitForPerson(18.0, name="dry hop", prompt="add the hops"),
-            FinalHold(18.0),
+            Hold(18.0, for_s=60.0),
         ),
     )
     with Receiver() as anna, in_charge(site_in(tmp_path, {"anna": anna.url()})) as cellar:
@@ -82,6 +82,12 @@ def test_a_step_that_waits_for_a_person_and_a_finished_profile_are_told(tmp_path
         until(lambda: anna.heard)
         assert "the profile waits for a person: dry hop" in anna.heard[0].title
         assert "fermd confirm" in anna.heard[0].text
+        cellar.order(ConfirmStep("bert"))
+        # What may wait is told along with the end of the wait.
+        until(lambda: any("profile Test ale finished" in heard.text for heard in anna.heard))
+        end = next(heard for heard in anna.heard if "profile Test ale finished" in heard.text)
+        assert "The last target is held. Taste it, and decide." in end.text
+        assert "target 18.0 °C" in end.text
 
 
 @pytest.mark.parametrize("mode", [0o644, 0o660])
