@@ -22,8 +22,8 @@ export function fixed(number, digits) {
 export const temp = (temp_c, digits = 1) => `${fixed(shownTemp(temp_c), digits)}\u00a0${unitSign()}`;
 export const difference = (temp_k, digits = 1) => `${fixed(shownDifference(temp_k), digits)}\u00a0${unitSign()}`;
 
-/** A sentence that starts a line. */
-export const sentence = (words) => (words ? words[0].toUpperCase() + words.slice(1) : "");
+/** A sentence that starts a line; no line ends between a number and its degrees. */
+export const sentence = (words) => (words ? words[0].toUpperCase() + words.slice(1).replaceAll(/ (?=°[CF])/g, "\u00a0") : "");
 
 const SIZES = [[86400, "d"], [3600, "h"], [60, "min"], [1, "s"]];
 

@@ -34,11 +34,11 @@ export function events_of(chamber) {
   return { trouble, events: events && events.filter((one) => !chamber || one.chamber === chamber || one.chamber === "") };
 }
 
-export function lines(found) {
+export function lines(found, withChamber = false) {
   return h("ol", { class: "happened" }, found.map((one) => h("li", { key: one.seq, class: one.kind },
     sign(SHAPES[one.kind] ?? "notice"),
     h("time", { datetime: new Date(one.wall_utc_s * 1000).toISOString() }, `${when(one.wall_utc_s, siteNow())}${one.wall_trusted ? "" : "?"}`),
-    h("span", null, sentence(one.words)))));
+    h("span", null, withChamber && one.chamber && h("b", null, `${one.chamber}: `), sentence(one.words)))));
 }
 
 export function happened(chamber) {

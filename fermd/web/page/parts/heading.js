@@ -13,7 +13,7 @@ export function heading(name, chamber) {
   const temp_c = foreseen(found, soon());
   if (temp_c === null) return null;
   const moves_k = temp_c - chamber.vessel.temp_c;
-  if (Math.abs(moves_k) < STILL_K) return { temp_c, words: `Heading nowhere: about ${temp(temp_c)} for the next hours` };
+  if (Math.abs(moves_k) < STILL_K) return { temp_c, words: `Staying at about ${temp(temp_c)} for the next hours` };
   const there = arrival(found, chamber);
   return { temp_c, words: `${moves_k > 0 ? "Warming" : "Cooling"}: ${there ?? `about ${temp(temp_c)} at ${when(soon(), siteNow())}`}` };
 }

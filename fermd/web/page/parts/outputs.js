@@ -57,7 +57,11 @@ function ticking(words, reasons) {
 export function brief(chamber) {
   const busy = chamber.outputs.filter((output) => standing(output) !== "off");
   if (!busy.length) return [sign("off"), chamber.outputs.length ? "nothing is on" : "no outputs"];
-  return busy.flatMap((output) => [sign(output.duty, "duty"), `${NAMES[output.duty]} ${WORDS[standing(output)]} `]);
+  return busy.flatMap((output) => {
+    const left_s = (output.reasons.find((reason) => reason.left_s !== null)?.left_s ?? 0) - passed();
+    const left = standing(output) === "held" && isFresh() && left_s > 0 ? `, ${countdown(left_s)} left` : "";
+    return [sign(output.duty, "duty"), `${NAMES[output.duty]} ${WORDS[standing(output)]}${left} `];
+  });
 }
 
 export { NAMES };

@@ -21,7 +21,7 @@ export function planOf(found) {
   };
 }
 
-const [HEIGHT, LEFT, BOTTOM, TOP] = [240, 44, 26, 12];
+const [HEIGHT, LEFT, BOTTOM, TOP] = [240, 44, 26, 24];
 /** Drawn narrower for a phone, so that its figures are not made small. */
 const drawnWidth = () => (innerWidth < 700 ? 340 : 600);
 
@@ -47,7 +47,7 @@ export function curve({ target, beer = [] }, words) {
   return h("svg", { class: "curve", viewBox: `0 0 ${width} ${HEIGHT}`, role: "img", "aria-label": words, key: "curve" },
     marks.map((at) => [h("path", { class: "grid", d: `M${LEFT} ${y(at)}H${width - 8}` }), h("text", { x: LEFT - 6, y: y(at) + 4, "text-anchor": "end" }, fixed(at, 0))]),
     h("text", { x: LEFT - 6, y: 11, "text-anchor": "end" }, unitSign()),
-    dates.map((at, index) => h("text", { x: x(at), y: HEIGHT - 8, "text-anchor": index ? "middle" : "start" }, days < 1.5 ? dayAndClock(at) : day(at))),
+    dates.map((at, index) => h("text", { x: x(at), y: HEIGHT - 8, "text-anchor": !index ? "start" : x(at) > width - 50 ? "end" : "middle" }, days < 1.5 ? dayAndClock(at) : day(at))),
     h("path", { class: "aim-band", d: `${path(cools)}${path([...heats].reverse()).replace("M", "L")}Z` }),
     beer.length > 1 && h("path", { class: "foreseen", d: path(beer) }),
     h("path", { class: "aim", d: path(heats) }),
@@ -57,7 +57,7 @@ export function curve({ target, beer = [] }, words) {
 /** Which line is which; while the beer's is still being worked out, that. */
 export const legend = ({ beer }, waits = false) => h("ul", { class: "legend", "aria-hidden": "true", key: "legend" },
   h("li", { class: "aim" }, "target"),
-  beer.length > 1 ? h("li", { class: "foreseen" }, "beer, as foreseen") : waits && h("li", null, "the beer's way is being worked out …"));
+  beer.length > 1 ? h("li", { class: "foreseen" }, "beer, as foreseen") : waits && h("li", { class: "waits" }, "the beer's way is being worked out …"));
 
 /** The steps with their times, and the cautions. */
 export function steps(found) {
@@ -68,13 +68,16 @@ export function steps(found) {
       h("td", null, `${step.begins_is_sure ? "" : "~ "}${dayAndClock(step.begins_utc_s)}`),
       h("th", { scope: "row" }, `${step.step}. ${sentence(kindWords(step.kind))}`, step.name && step.name !== kindWords(step.kind) && ` (${step.name})`,
         step.ends_utc_s !== null && h("span", { class: "from" }, ` ${step.ends_is_sure ? "" : "~ "}${span(step.ends_utc_s - step.begins_utc_s)}`)),
-      h("td", null, temp(step.to_c))))));
+      h("td", { class: "temp" }, temp(step.to_c))))));
 }
+
+/** What stands between grave accents is to be typed as it is. */
+const marked = (words) => words.split("`").map((part, index) => (index % 2 ? h("code", null, part) : part));
 
 export function cautions(found) {
   if (!found?.length) return null;
   return h("ul", { class: "cautions", "aria-label": "To beware of", key: "cautions" },
-    found.map((words) => h("li", { key: words }, sign("warning"), h("span", null, sentence(words)))));
+    found.map((words) => h("li", { key: words }, sign("warning"), h("span", null, marked(sentence(words.replace(/^step\[(\d+)\](?:\.\w+ = \S+)?: /, "step $1: ")))))));
 }
 
 /** What was taken for want of better. */

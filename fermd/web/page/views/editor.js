@@ -104,8 +104,11 @@ function beside(draft, faults) {
   ];
 }
 
-/** What is wrong with a key, in words; entries of a list count towards the list. */
-export const faultOf = (faults, key) => faults.filter((one) => one.key === key || one.key.startsWith(`${key}[`) || one.key.startsWith(`${key}.`)).map((one) => one.why).join("; ");
+/** What is wrong with a key, in words; entries of a list count towards the list. All of it is told beside the curve. */
+export function faultOf(faults, key) {
+  const [first, ...more] = faults.filter((one) => one.key === key || one.key.startsWith(`${key}[`) || one.key.startsWith(`${key}.`));
+  return first ? `${first.why}${more.length ? ` (and ${more.length} more)` : ""}` : "";
+}
 
 function asForm(draft, faults) {
   const found = read(draft.toml);
