@@ -37,7 +37,7 @@ function noReading(vessel) {
     h("span", { class: "hint" }, ADVICE[vessel.fault] ?? LOOK_AT_IT));
 }
 
-const LOOK_AT_IT = "Look at the probe, its plug and its wire; fermd probes on the board shows what is on the bus. Without a trusted reading nothing is switched on, unless the site file says otherwise.";
+const LOOK_AT_IT = ["Look at the probe, its plug and its wire; ", h("code", null, "fermd probes"), " on the board shows what is on the bus. Without a trusted reading nothing is switched on, unless the site file says otherwise."];
 const ADVICE = { starting: "It has just been found; a few good readings in a row, and it is trusted." };
 
 function should(chamber) {

@@ -21,12 +21,18 @@ const LABELS = {
 const TEXTS = ["for", "until", "prompt"];
 const HINTS = { until: "18:00, fri 18:00 or 2026-12-24 08:00", changes: '[{ at = "08:00", target_c = 12.0 }, …]' };
 
+/** What is wrong with a key, in words; entries of a list count towards the list. All of it is told beside the curve. */
+export function faultOf(faults, key) {
+  const [first, ...more] = faults.filter((one) => one.key === key || one.key.startsWith(`${key}[`) || one.key.startsWith(`${key}.`));
+  return first ? `${first.why}${more.length ? ` (and ${more.length} more)` : ""}` : "";
+}
+
 /** `change` is told the whole text with what was typed. */
 export function stepForm(toml, index, count, faults, change) {
   const found = read(toml);
   const kind = shown(found, index, "kind");
   const id = (key) => `step-${index + 1}-${key}`;
-  const faultAt = (key) => faults.filter((one) => one.key === `step[${index + 1}].${key}` || one.key.startsWith(`step[${index + 1}].${key}[`) || one.key.startsWith(`step[${index + 1}].${key}.`)).map((one) => one.why).join("; ");
+  const faultAt = (key) => faultOf(faults, `step[${index + 1}].${key}`);
   const whole = faults.filter((one) => one.key === `step[${index + 1}]`).map((one) => one.why).join("; ");
   const type = (key) => (event) => change(withTyped(toml, index, key, event.target.value));
   return h("li", { key: index, "aria-label": `Step ${index + 1}` },

@@ -6,7 +6,7 @@ import { field, tick } from "../base/fields.js";
 import { mayAct, openSheet, deeds, send } from "../base/sheet.js";
 import { know, state } from "../base/store.js";
 import { assumed, cautions, curve, lasts, legend, planOf, steps as stepTable } from "../profile/ahead.js";
-import { stepForm } from "../profile/step_form.js";
+import { faultOf, stepForm } from "../profile/step_form.js";
 import { check, foretell, remove, save, stored } from "../profile/stored.js";
 import { NEW, quoted, read, shown, withKey, withStepAfter } from "../profile/text.js";
 
@@ -102,12 +102,6 @@ function beside(draft, faults) {
     h("p", null, lasts(preview)),
     cautions(preview.cautions), stepTable(preview), assumed(preview.assumed),
   ];
-}
-
-/** What is wrong with a key, in words; entries of a list count towards the list. All of it is told beside the curve. */
-export function faultOf(faults, key) {
-  const [first, ...more] = faults.filter((one) => one.key === key || one.key.startsWith(`${key}[`) || one.key.startsWith(`${key}.`));
-  return first ? `${first.why}${more.length ? ` (and ${more.length} more)` : ""}` : "";
 }
 
 function asForm(draft, faults) {
