@@ -172,6 +172,13 @@ LOOK_BACK_S = 2 * 86400.0
 probe's trust, without end."""
 
 
+_OURS = {
+    # The board's alarms belong to no chamber; those about a line, to the one that switches it.
+    "alarm_changes": "(chamber = :chamber OR chamber = '' AND subject IN "
+    "(SELECT line FROM output_changes WHERE chamber = :chamber))"
+}
+
+
 def _read_happened(
     db: Database, axis: TimeAxis, chamber: str, start_s: float, end_s: float
 ) -> list[Happened]:
@@ -186,8 +193,8 @@ def _read_happened(
         of_board = "chamber" not in db.table(table).columns_dict
         for row in db.query(
             f"SELECT * FROM {table} WHERE {where}"  # noqa: S608 - constants and numbers
-            + ("" if of_board else " AND chamber = ?"),
-            [] if of_board else [chamber],
+            + ("" if of_board else f" AND {_OURS.get(table, 'chamber = :chamber')}"),
+            {"chamber": chamber},
         ):
             found.append(
                 Happened(

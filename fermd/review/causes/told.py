@@ -106,7 +106,19 @@ def _alarms(course: Course) -> Iterator[Finding]:
             until_s = min(end_s, one.at_s + AFTER_COMMAND_S)
             yield Finding(cause, since_s, until_s, told, weight=2.0)
         elif (kind := _kind(event.alarm)) in _BY_ALARM:
-            yield Finding(_BY_ALARM[kind], one.at_s, end_s, event.subject or "the board")
+            # An expired lease is told when the loop is back, and stands until somebody has seen it.
+            until_s = one.at_s if kind is AlarmKind.LEASE_EXPIRED else end_s
+            yield Finding(
+                _BY_ALARM[kind], one.at_s, until_s, _output_on(course, event.subject), weight=2.0
+            )
+
+
+def _output_on(course: Course, line: str) -> str:
+    """A line with the output that hangs on it."""
+    for one in (*course.happened, *course.before):
+        if isinstance(one.what, OutputChanged) and one.what.line == line:
+            return f"{one.what.output} on {line}"
+    return line
 
 
 MOVED_C = 0.15
