@@ -17,24 +17,12 @@ from fermd.review.causes.motion import (
     Motion,
     Shares,
 )
-from fermd.review.least_squares import Normal
 
 STRANGE = 5.0
 """What is left over by so many times the noise is strange."""
 
-BEYOND_OUTPUTS_C = 5.0
-"""Air that moves so far beyond what it should is moved by no fridge or heater, °C a step."""
-
-SHORT_STEPS = 8
-"""Fewer steps than these do not tell an open door's room."""
-
 JUMP_AIR_C = 1.0
 """A door shows within a step: the air trades places with the room's, °C."""
-
-LEAST_PULL = 0.05
-"""An open door draws the air to the room's by this share of their distance in a step, at least."""
-
-WARMEST_ROOM_C, COLDEST_ROOM_C = 50.0, -25.0
 
 ROBUST = 3.0
 """What is left over counts by its square up to so many standard deviations."""
@@ -62,11 +50,38 @@ def outputs(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Caus
         if not motion.used[duty]:
             continue
         on = sum(grid.shares[duty][halves.start : halves.stop])
-        if on * STEP_S / 2 >= LEAST_ON_S:
+        if on * STEP_S / 2 >= LEAST_ON_S and not _is_driven(motion, grid, places, duty, failed):
             told.append((_best_misfit(motion, grid, places, duty, 0.0), failed))
-        if len(halves) - on > 1.0:
+        if len(halves) - on > 1.0 and _drives(motion, grid, places, duty, stuck):
             told.append((_best_misfit(motion, grid, places, duty, 1.0), stuck))
     return told
+
+
+def _drives(motion: Motion, grid: Grid, places: range, duty: int, stuck: Cause) -> bool:
+    """Whether the air goes a contact's way while nothing works against it.
+
+    Air that falls less than usual behind a running fridge has a weak fridge, and no heater.
+    """
+    other = (HEAT if duty == COOL else COOL,)
+    return any(
+        _WAYS[stuck] * left > ROBUST * motion.air_noise_c(grid, place)
+        for place in places
+        if not grid.is_lively(place, other, 1)
+        and (left := motion.air_left_over(grid, place)) is not None
+    )
+
+
+def _is_driven(motion: Motion, grid: Grid, places: range, duty: int, failed: Cause) -> bool:
+    """Whether the air is driven faster than it goes by itself with this output off.
+
+    What is off drives nothing: a dead fridge lets the air drift, and only a door makes it jump.
+    """
+    shares = _replaced(grid.shares, duty, range(2 * places[0], 2 * places[-1] + 2), 0.0)
+    return any(
+        _WAYS[failed] * left > max(JUMP_AIR_C, ROBUST * motion.air_noise_c(grid, place))
+        for place in places
+        if (left := motion.air_left_over(grid, place, shares)) is not None
+    )
 
 
 LONG_STEPS = 24
@@ -126,105 +141,33 @@ def misfit(
         left = motion.air_left_over(grid, place, shares)
         if left is not None:
             noise_c = motion.air_noise_c(grid, place)
-            total += _counted(
-                left, EDGE * noise_c if loose and _at_edge(places, place) else noise_c
-            )
-    return total + _beer_misfit(motion, grid, places, shares)
+            total += counted(left, EDGE * noise_c if loose and at_edge(places, place) else noise_c)
+    return total + beer_misfit(motion, grid, places, shares)
 
 
 EDGE = 3.0
 
 
-def _at_edge(places: range, place: int) -> bool:
+def at_edge(places: range, place: int) -> bool:
+    """Whether a place is where it is not known when a fault began or ended."""
     return place <= places[0] + 2 or place >= places[-1] - 1
 
 
-def _beer_misfit(motion: Motion, grid: Grid, places: range, shares: Shares) -> float:
+def beer_misfit(motion: Motion, grid: Grid, places: range, shares: Shares) -> float:
+    """The beer's part of `misfit`."""
     total = 0.0
     for place in places:
         left = motion.beer_left_over(grid, place, shares)
         if left is not None:
             # Every point is in three of the beer's steps.
-            total += _counted(left, motion.beer_noise_c(grid, place)) / BEER_EVERY
+            total += counted(left, motion.beer_noise_c(grid, place)) / BEER_EVERY
     return total
 
 
-def _counted(left_c: float, noise_c: float) -> float:
+def counted(left_c: float, noise_c: float) -> float:
     """Squared within `ROBUST` standard deviations, straight beyond (Huber's loss)."""
     off = abs(left_c) / noise_c
     return off * off if off <= ROBUST else ROBUST * (2.0 * off - ROBUST)
-
-
-def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]]:
-    """How badly a pull of the air to a room's temperature explains it; none without a jump."""
-    points = [
-        (place, left, air_c)
-        for place in places
-        if (left := motion.air_left_over(grid, place)) is not None
-        and (air_c := grid.air_c[place]) is not None
-    ]
-    early = [
-        abs(left) / motion.air_noise_c(grid, place)
-        for place, left, _ in points
-        if place <= places.start + 4
-        and abs(left) >= JUMP_AIR_C
-        # Air that falls with the fridge's start, or rises with the heater's, needs no door.
-        and (
-            abs(left) >= BEYOND_OUTPUTS_C
-            or not grid.is_lively(place, (COOL if left < 0 else HEAT,), 3)
-        )
-    ]
-    if max(early, default=0.0) < STRANGE:
-        return []
-    normal = Normal(2)
-    for place, left, air_c in points:
-        weight = 1.0 / motion.air_noise_c(grid, place)
-        normal.add((weight, -weight * air_c), weight * left)
-    pull, slope = normal.solved((0, 1), ())
-    is_drawn = slope >= LEAST_PULL and COLDEST_ROOM_C <= pull / slope <= WARMEST_ROOM_C
-    if not is_drawn and len(points) <= SHORT_STEPS:
-        # Too few points to tell the room by.
-        is_drawn = True
-        slope = 0.3
-        pull = slope * points[0][2] + max((left for _, left, _ in points), key=abs)
-    total = 0.0
-    for place, left, air_c in points:
-        loose = EDGE if _at_edge(places, place) else 1.5
-        off = left - pull + slope * air_c
-        total += _counted(off, loose * motion.air_noise_c(grid, place))
-    beer = _beer_misfit(motion, grid, places, grid.shares)
-    found = [(total + beer + 6.0, Cause.DOOR_OPEN)] if is_drawn else []
-    level = _at_level(grid, motion, places)
-    return found if level is None else [*found, (level + beer, Cause.DOOR_OPEN)]
-
-
-AT_LEVEL_COSTS = 8.0
-NOT_FOLLOWING_COSTS = 16.0
-"""More if the fridge or heater ran meanwhile and cannot be seen: then the probe may be out."""
-
-
-def _at_level(grid: Grid, motion: Motion, places: range) -> float | None:
-    """How badly it fits air that is at the room's temperature within a step; None: not at all."""
-    points = [
-        (air_c, later_c - air_c)
-        for place in places[1:-2]
-        if (air_c := grid.air_c[place]) is not None
-        and (later_c := grid.air_c[place + 1]) is not None
-    ]
-    if len(points) < 2:
-        return None
-    normal = Normal(2)
-    for air_c, moved_c in points:
-        normal.add((1.0, -air_c), moved_c)
-    pull, slope = normal.solved((0, 1), ())
-    if not 0.2 <= slope <= 1.2 or not COLDEST_ROOM_C <= pull / slope <= WARMEST_ROOM_C:
-        return None
-    lively = sum(grid.is_lively(place, steps=1) for place in places[3:-2])
-    total = AT_LEVEL_COSTS + (NOT_FOLLOWING_COSTS if lively >= LEAST_AT_REST // 2 else 0.0)
-    return total + sum(
-        _counted(moved_c - pull + slope * air_c, 2.0 * motion.air_noises_c[1])
-        for air_c, moved_c in points
-    )
 
 
 AT_REST_COSTS = 16.0
@@ -244,7 +187,7 @@ def at_rest(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Caus
     for place in inner:
         now, later = grid.air_c[place], grid.air_c[place + 1]
         if now is not None and later is not None:
-            total += _counted(later - now, motion.air_noises_c[0])
+            total += counted(later - now, motion.air_noises_c[0])
     return [(total, Cause.PROBE_MOVED)]
 
 

@@ -36,6 +36,9 @@ LAGS = 6
 SLOW_S = 2700.0
 """Walls and plates forget within this, s (chamber model: liner 800 s, foam and contents longer)."""
 
+FAN_HALVES = 48
+"""A fan that has not rested for so many halves of a step, 2 h, is taken to run always."""
+
 BEER_EVERY = 3
 """The beer is followed from every point to the third after it: it moves slowly."""
 
@@ -148,6 +151,15 @@ class Motion:
         row = air_row(grid, place, shares or grid.shares)
         moved = _moved(grid.air_c, place, 1)
         return None if row is None or moved is None else moved - _dot(self.air, row)
+
+    def drift_c(self, grid: Grid, place: int) -> float:
+        """How the room alone moves the air in a step, °C: above 0 where the room is warmer.
+
+        What the air's equation has left when the beer, the walls and every output are put aside.
+        """
+        # A fan that never rests belongs to the room; one that runs with the fridge does not.
+        fan = min(grid.shares[FAN][max(0, 2 * place - FAN_HALVES) : 2 * place + 1])
+        return self.air[2] * (grid.air_c[place] or 0.0) / 10.0 + self.air[-2] * fan + self.air[-1]
 
     def beer_left_over(self, grid: Grid, place: int, shares: Shares | None = None) -> float | None:
         """What the beer's equation leaves over from this point on, °C."""

@@ -15,12 +15,11 @@ from dataclasses import dataclass, replace
 from fermd.control.settings import DAY_S
 from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
+from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors
 from fermd.review.causes.jumps import moved_probe
 from fermd.review.causes.misfits import (
-    BEYOND_OUTPUTS_C,
     STRANGE,
     at_rest,
-    doors,
     goes_its_way,
     misfit,
     outputs,

@@ -1,0 +1,119 @@
+"""How badly an open door explains a strange time: air that is drawn to a room's temperature.
+
+A door trades the chamber's air for the room's, so that the air goes to the room's side, the faster
+the further it is from it. See misfits.py for what it is held against.
+"""
+
+from __future__ import annotations
+
+from fermd.review.causes.cause import Cause
+from fermd.review.causes.misfits import (
+    EDGE,
+    JUMP_AIR_C,
+    LEAST_AT_REST,
+    STRANGE,
+    at_edge,
+    beer_misfit,
+    counted,
+)
+from fermd.review.causes.motion import COOL, HEAT, Grid, Motion
+from fermd.review.least_squares import Normal
+
+BEYOND_OUTPUTS_C = 5.0
+"""Air that moves so far beyond what it should is moved by no fridge or heater, °C a step."""
+
+SHORT_STEPS = 8
+"""Fewer steps than these do not tell an open door's room."""
+
+LEAST_PULL = 0.05
+"""An open door draws the air to the room's by this share of their distance in a step, at least."""
+
+WARMEST_ROOM_C, COLDEST_ROOM_C = 50.0, -25.0
+
+
+def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]]:
+    """How badly a pull of the air to a room's temperature explains it; none without a jump."""
+    points = [
+        (place, left, air_c)
+        for place in places
+        if (left := motion.air_left_over(grid, place)) is not None
+        and (air_c := grid.air_c[place]) is not None
+    ]
+    early = [
+        abs(left) / motion.air_noise_c(grid, place)
+        for place, left, _ in points
+        if place <= places.start + 4
+        and abs(left) >= JUMP_AIR_C
+        and (abs(left) >= BEYOND_OUTPUTS_C or _goes_to_room(motion, grid, place, left))
+        # Air that falls with the fridge's start, or rises with the heater's, needs no door.
+        and (
+            abs(left) >= BEYOND_OUTPUTS_C
+            or not grid.is_lively(place, (COOL if left < 0 else HEAT,), 3)
+        )
+    ]
+    if max(early, default=0.0) < STRANGE:
+        return []
+    normal = Normal(2)
+    for place, left, air_c in points:
+        weight = 1.0 / motion.air_noise_c(grid, place)
+        normal.add((weight, -weight * air_c), weight * left)
+    pull, slope = normal.solved((0, 1), ())
+    is_drawn = slope >= LEAST_PULL and COLDEST_ROOM_C <= pull / slope <= WARMEST_ROOM_C
+    if not is_drawn and len(points) <= SHORT_STEPS:
+        # Too few points to tell the room by.
+        is_drawn = True
+        slope = 0.3
+        pull = slope * points[0][2] + max((left for _, left, _ in points), key=abs)
+    total = 0.0
+    for place, left, air_c in points:
+        loose = EDGE if at_edge(places, place) else 1.5
+        off = left - pull + slope * air_c
+        total += counted(off, loose * motion.air_noise_c(grid, place))
+    beer = beer_misfit(motion, grid, places, grid.shares)
+    found = [(total + beer + 6.0, Cause.DOOR_OPEN)] if is_drawn else []
+    level = _at_level(grid, motion, places)
+    return found if level is None else [*found, (level + beer, Cause.DOOR_OPEN)]
+
+
+SURE_DRIFT_C = 0.1
+"""A room that moves the air by less than this in a step is as warm as the chamber, °C: a step of a
+12-bit probe is 0.0625 °C."""
+
+
+def _goes_to_room(motion: Motion, grid: Grid, place: int, left: float) -> bool:
+    """Whether air that jumps goes to the room's side, as through a door it must.
+
+    A contact that is stuck on drives it to the heater's or the evaporator's side, wherever the room
+    is. Where both are on one side, how the air goes on tells them apart.
+    """
+    drift_c = motion.drift_c(grid, place)
+    return abs(drift_c) < SURE_DRIFT_C or drift_c * left > 0.0
+
+
+AT_LEVEL_COSTS = 8.0
+NOT_FOLLOWING_COSTS = 16.0
+"""More if the fridge or heater ran meanwhile and cannot be seen: then the probe may be out."""
+
+
+def _at_level(grid: Grid, motion: Motion, places: range) -> float | None:
+    """How badly it fits air that is at the room's temperature within a step; None: not at all."""
+    points = [
+        (air_c, later_c - air_c)
+        for place in places[1:-2]
+        if (air_c := grid.air_c[place]) is not None
+        and (later_c := grid.air_c[place + 1]) is not None
+    ]
+    if len(points) < 2:
+        return None
+    normal = Normal(2)
+    for air_c, moved_c in points:
+        normal.add((1.0, -air_c), moved_c)
+    pull, slope = normal.solved((0, 1), ())
+    if not 0.2 <= slope <= 1.2 or not COLDEST_ROOM_C <= pull / slope <= WARMEST_ROOM_C:
+        return None
+    lively = sum(grid.is_lively(place, steps=1) for place in places[3:-2])
+    total = AT_LEVEL_COSTS + (NOT_FOLLOWING_COSTS if lively >= LEAST_AT_REST // 2 else 0.0)
+    return total + sum(
+        counted(moved_c - pull + slope * air_c, 2.0 * motion.air_noises_c[1])
+        for air_c, moved_c in points
+    )
