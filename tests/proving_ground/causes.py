@@ -18,13 +18,13 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from causes_score import Verdict, found_in, right_causes, verdict
-from causes_worlds import PLANTED, Lived, calm_world, live_watched, with_fault
+from causes_score import Verdict, found_in, lasts_s, right_causes, verdict
+from causes_worlds import AFTER_S, PLANTED, Lived, calm_world, live_watched, with_fault
 from checks import IN_MEMORY
 from world import World
 
@@ -64,9 +64,14 @@ class Tally:
         return [one for one in self.verdicts if not one.is_right]
 
 
-def judge(seed: int, kinds: Sequence[str], tally: Tally) -> None:
-    """Live through the chamber of a seed, calm and with each of these faults."""
+def judge(seed: int, kinds: Sequence[str], tally: Tally, after_s: float = AFTER_S) -> None:
+    """Live through the chamber of a seed, calm and with each of these faults.
+
+    A world ends so long after its fault, and the calm one with the last of them.
+    """
     base = calm_world(seed)
+    planted = [_ended(world, after_s) for world in _planted(base, kinds)]
+    base = replace(base, span_s=max((world.span_s for world in planted), default=base.span_s))
     calm, found_calm = _lived(base)
     tally.calm_days += base.span_s / 86400.0
     tally.in_calm += [
@@ -74,7 +79,7 @@ def judge(seed: int, kinds: Sequence[str], tally: Tally) -> None:
         for one in found_calm
         if one.start_s > base.start_utc_s + TAUGHT_S
     ]
-    for world in _planted(base, kinds):
+    for world in planted:
         lived, found = _lived(world)
         fault = world.script[-1]
         told = verdict(fault, world.start_utc_s, lived.samples, calm.samples, found, found_calm)
@@ -89,6 +94,11 @@ def _planted(base: World, kinds: Sequence[str]) -> Iterator[World]:
         world = with_fault(base, kind, 0)
         if world is not None and right_causes(world.script[-1]):
             yield world
+
+
+def _ended(world: World, after_s: float) -> World:
+    fault = world.script[-1]
+    return replace(world, span_s=min(world.span_s, fault.at_s + lasts_s(fault) + after_s))
 
 
 def _lived(world: World) -> tuple[Lived, tuple[Disturbance, ...]]:
