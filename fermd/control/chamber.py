@@ -106,8 +106,7 @@ def step(
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
-    going_on = _going_on(called.call, sight, outputs)
-    state = _TICKED(state, healths, going_on, watches, alarms, swing, view.placing, now.mono_s)
+    state = _TICKED(state, healths, called.call, watches, alarms, swing, view.placing, now.mono_s)
     return state, _decision(state, settings, target, bands, called, view, outputs, wall, events)
 
 
@@ -245,20 +244,6 @@ def _call(
     ):
         seen_c += steady_c - sight.beer_c
     return call_of_bands(bands, seen_c, state.call)
-
-
-def _going_on(called: Call, sight: Sight | None, outputs: Sequence[OutputDecision]) -> Call:
-    """Return the call that the next tick goes on with.
-
-    One whose run the air's limit has ended is over: going on with it would start the machine once
-    more in the same swing, and take the beer further. Outside its band it begins anew anyway.
-    """
-    if sight is not None and sight.running is not None:
-        for output in outputs:
-            ended = output.duty is sight.running and not output.on
-            if ended and output.reasons[0].rule is Rule.AIR_LIMIT:
-                return Call.IDLE
-    return called
 
 
 def _running(histories: Mapping[Duty, History]) -> Duty | None:
