@@ -240,7 +240,7 @@ def test_a_set_aside_journal_and_the_one_after_it_become_one_record(begin, tmp_p
     assert everything == sorted(set(everything))
     taken_back = rows(target, "SELECT takes_back_seq FROM notes WHERE takes_back_seq IS NOT NULL")
     # A note takes back one of its own file.
-    (begun,) = rows(target, "SELECT min(seq) FROM daemon_runs WHERE seq > 1000")[0]
+    (begun,) = rows(target, "SELECT max(seq) FROM daemon_runs WHERE change = 'started'")[0]
     assert taken_back == [(1,), (begun,)]
 
 

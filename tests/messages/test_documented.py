@@ -21,7 +21,7 @@ from fermd.messages.sending import Sending
 from fermd.messages.trying import FIRST_RETRY_S, LONGEST_RETRY_S
 
 README = (Path(fermd.messages.__file__).parent / "README.md").read_text(encoding="utf-8")
-TOP = (Path(fermd.messages.__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+TOP = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"(?ms)^```(\w+)\n(.*?)^```", README)
 
 

@@ -34,6 +34,8 @@ IN_EVERY_BATCH = set(EVENT_TABLES) - {
     "outages",
     "clock_steps",
     "journal_incidents",
+    # What only a site with recipients has.
+    "message_outcomes",
     # What only somebody at the page does.
     "profile_file_changes",
 }
