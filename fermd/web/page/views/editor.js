@@ -40,10 +40,11 @@ function change(draft, toml) {
 
 async function look(draft) {
   draft.asked += 1;
-  const number = draft.asked;
+  const [number, toml] = [draft.asked, draft.toml];
   try {
-    const found = await check(draft.toml, draft.chamber);
+    const found = await check(toml, draft.chamber);
     if (number === draft.asked) {
+      draft.sound = found.plan ? toml : null;
       draft.found = { faults: found.faults, preview: found.plan && planOf(found.plan) };
       if (found.plan) lookFurther(draft);
     }
@@ -53,19 +54,19 @@ async function look(draft) {
   know({});
 }
 
-/** Have the way of the beer foreseen for what stands there now; one question at a time. */
+/** Have the way of the beer foreseen for what was last found sound; one question at a time. */
 async function lookFurther(draft) {
-  if (draft.foretelling || !draft.chamber) return;
+  if (draft.foretelling || !draft.chamber || !draft.sound) return;
   draft.foretelling = true;
-  const [number, toml] = [draft.asked, draft.toml];
+  const toml = draft.sound;
   try {
     const found = await foretell(toml, draft.chamber);
-    if (number === draft.asked && draft.found?.preview) draft.found = { faults: [], preview: planOf(found) };
+    if (toml === draft.sound && draft.found?.preview) draft.found = { faults: [], preview: planOf(found) };
   } catch {
     // The target's line is there; what is wrong the check says.
   }
   draft.foretelling = false;
-  if (number !== draft.asked && draft.found?.preview) lookFurther(draft);
+  if (toml !== draft.sound) lookFurther(draft);
   know({});
 }
 
