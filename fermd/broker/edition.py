@@ -13,8 +13,7 @@ from typing import Any, Final
 
 from fermd.broker.payloads import Plain, Teller
 from fermd.broker.topics import STATE_AGAIN_S, Message, Topics
-from fermd.control.reading import Reading
-from fermd.service.snapshot import ChamberView, Snapshot
+from fermd.service.snapshot import Snapshot
 
 MOVING: Final = frozenset(
     {"at_utc", "since_utc", "started_utc", "raised_utc", "elapsed_s", "remaining_s", "words"}
@@ -77,7 +76,7 @@ class Edition:
 
     def _readings(self, snapshot: Snapshot) -> Iterator[Message]:
         for name, view in snapshot.chambers.items():
-            for probe, role, seen in _probes(view):
+            for probe, role, seen in view.probes():
                 told = self._teller.reading(name, probe, role, seen, snapshot)
                 yield self._topics.reading(name, probe, told)
 
@@ -94,12 +93,3 @@ def _without_moving(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {key: _without_moving(one) for key, one in value.items() if key not in MOVING}
     return [_without_moving(one) for one in value] if isinstance(value, list) else value
-
-
-def _probes(view: ChamberView) -> Iterator[tuple[str, str, Reading]]:
-    decision, names = view.decision, list(view.healths)
-    yield names[0], "vessel", decision.vessel
-    if decision.air is not None:
-        yield names[1], "air", decision.air
-    for name, seen in decision.watching:
-        yield name, "watching", seen

@@ -7,7 +7,7 @@ database.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fermd.control.alarms import Alarm
@@ -15,6 +15,7 @@ from fermd.control.decision import Decision
 from fermd.control.health import Health
 from fermd.control.moment import Moment
 from fermd.control.progress import Progress
+from fermd.control.reading import Reading
 from fermd.journal.ports import Trouble
 
 
@@ -27,6 +28,15 @@ class ChamberView:
     """By the probe's name: counters of faults for people to see."""
     progress: Progress | None = None
     """The profile under way, running or paused: what is still to come can be laid out from it."""
+
+    def probes(self) -> Iterator[tuple[str, str, Reading]]:
+        """Each probe's name, its part (`vessel`, `air`, `watching`), and what it reads."""
+        decision, names = self.decision, list(self.healths)
+        yield names[0], "vessel", decision.vessel
+        if decision.air is not None:
+            yield names[1], "air", decision.air
+        for name, seen in decision.watching:
+            yield name, "watching", seen
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,8 @@ from fermd import __version__
 from fermd.control.alarms import Alarm
 from fermd.control.decision import Mode
 from fermd.control.moment import Moment
-from fermd.control.reading import Reading, Trusted
-from fermd.service.snapshot import ChamberView, Snapshot
+from fermd.control.reading import Trusted
+from fermd.service.snapshot import Snapshot
 
 MEDIA_TYPE: Final = CONTENT_TYPE_LATEST
 TEXT_TYPE: Final = "text/plain; version=0.0.4; charset=utf-8"
@@ -107,7 +107,7 @@ def _of_probes(snapshot: Snapshot, now: Moment) -> Iterator[Metric]:
         "fermd_probe_faults", "Bad samples of a probe, by fault.", labels=[*labels, "fault"]
     )
     for chamber, view in snapshot.chambers.items():
-        for probe, role, seen in _probes(view):
+        for probe, role, seen in view.probes():
             place = [chamber, probe, role]
             health = view.healths[probe]
             trusted.add_metric(place, float(isinstance(seen, Trusted)))
@@ -180,15 +180,6 @@ def _alarms(snapshot: Snapshot) -> Metric:
         place = [chamber, alarm.kind.value, alarm.subject, alarm.severity.value]
         family.add_metric(place, float(alarm.phase.value == "raised"))
     return family
-
-
-def _probes(view: ChamberView) -> Iterator[tuple[str, str, Reading]]:
-    decision, names = view.decision, list(view.healths)
-    yield names[0], "vessel", decision.vessel
-    if decision.air is not None:
-        yield names[1], "air", decision.air
-    for name, seen in decision.watching:
-        yield name, "watching", seen
 
 
 def _gauge(name: str, meaning: str, value: float, unit: str = "") -> Metric:
