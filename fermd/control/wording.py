@@ -288,8 +288,9 @@ def event(happened: Event, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:
         case TrustChanged():
             return _trust_changed(happened, unit)
         case CommandAnswered():
+            asked = f" asked{_by(happened.who)} and" if happened.who else ""
             answer = "taken" if happened.taken else f"refused: {happened.why}"
-            return f"{happened.command}{_by(happened.who)} {answer}"
+            return f"{happened.command},{asked} {answer}"
         case GapSeen():
             return f"the loop did not run for {span(happened.lasted_s)}"
     return _outage_seen(happened, unit)

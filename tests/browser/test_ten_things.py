@@ -60,7 +60,7 @@ def test_a_target_is_set_and_taken_back(cellar: Cellar) -> None:
     cellar.page.press(f"Hold {cellar.shown(19.0)}")
     cellar.page.until_says(f"target set to {cellar.shown(19.0)} by Anna")
     assert cellar.site.chamber("ale")["target"]["cool_c"] == pytest.approx(19.0, abs=0.01)
-    cellar.site.until_recorded("ale", "set the target to 19 °C by Anna taken")
+    cellar.site.until_recorded("ale", "set the target to 19 °C, asked by Anna and taken")
     cellar.page.press("Undo")
     cellar.page.until_says("Undone")
     assert cellar.site.chamber("ale")["target"]["cool_c"] == 18.0
@@ -139,7 +139,7 @@ def test_an_output_is_set_by_hand_only_after_a_plain_warning(cellar: Cellar) -> 
     cellar.page.press("Switch on for 5 min")
     cellar.page.until_says("heat called on for 5 min by Anna")
     cellar.page.until_shown_in(".output.heat", "set by hand for another")
-    cellar.site.until_recorded("ale", "heat on for 5 min by Anna taken")
+    cellar.site.until_recorded("ale", "heat on for 5 min, asked by Anna and taken")
     cellar.page.press("Undo")
     cellar.page.until_says("Undone")
     until(
@@ -251,4 +251,4 @@ def test_a_probe_that_stands_in_no_ice_water_is_not_calibrated(cellar: Cellar) -
 def test_every_order_is_in_the_record_with_who_gave_it(cellar: Cellar) -> None:
     cellar.page.go("#/record/lager")
     cellar.page.until_says("by Anna")
-    cellar.page.until_says("Skip the step by Anna taken")
+    cellar.page.until_says("Skip the step, asked by Anna and taken")

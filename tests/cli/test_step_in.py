@@ -180,7 +180,7 @@ def test_the_record_says_who_stepped_in(lager: RealDaemon) -> None:
     if os.getuid() == 0 and "SUDO_USER" in os.environ:
         name = os.environ["SUDO_USER"]
     told = [one["words"] for one in run("log", "--json", env=lager.environment).json]
-    assert any(f"by {name} taken" in words for words in told)
+    assert any(f"asked by {name} and taken" in words for words in told)
 
 
 def test_a_note_may_come_from_standard_input_and_must_not_be_empty(lager: RealDaemon) -> None:
@@ -257,5 +257,5 @@ def test_a_change_stands_in_the_journal_with_who_and_why(lager: RealDaemon, prof
     assert lager.journal.flush()
     told = run("log", env=lager.environment).out
     user = pwd.getpwuid(os.getuid()).pw_name
-    assert f"make the step 12 h longer by {user} taken" in told
+    assert f"make the step 12 h longer, asked by {user} and taken" in told
     assert f"note by {user}: why: the airlock is still busy" in told

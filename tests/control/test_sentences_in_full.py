@@ -268,10 +268,10 @@ COLD = (Reason(Rule.BELOW_BAND, 10.0, 11.0), Reason(Rule.STOPPING))
             "probe beer is not trusted: impossible jump, last at 50.00 °F",
         ),
         (TrustChanged("beer", False), "probe beer is not trusted"),
-        (CommandAnswered("skip the step", "anna", True), "skip the step by anna taken"),
+        (CommandAnswered("skip the step", "anna", True), "skip the step, asked by anna and taken"),
         (
             CommandAnswered("skip the step", "", False, "too late"),
-            "skip the step refused: too late",
+            "skip the step, refused: too late",
         ),
         (
             OutageSeen(3600.0, True, 10.0, 20.0, 1.0),

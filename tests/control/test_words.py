@@ -236,7 +236,7 @@ def test_every_event_has_words() -> None:
             TrustChanged("beer", False, ProbeFault.CHECKSUM, 18.0),
             "probe beer is not trusted: checksum failure, last at 18.00 °C",
         ),
-        (CommandAnswered("SwitchOff()", "anna", True), "SwitchOff() by anna taken"),
+        (CommandAnswered("SwitchOff()", "anna", True), "SwitchOff(), asked by anna and taken"),
         (GapSeen(7200.0), "the loop did not run for 2 h"),
         (
             OutageSeen(7200.0, True, 18.0, 19.5),
@@ -272,7 +272,10 @@ def test_every_command_has_words_for_the_record(kind: type[Any]) -> None:
     words = command_words(command)
     assert kind.__name__ not in words
     assert words[0].islower()
-    assert wording.event(CommandAnswered(words, "anna", True), 0.0) == f"{words} by anna taken"
+    assert (
+        wording.event(CommandAnswered(words, "anna", True), 0.0)
+        == f"{words}, asked by anna and taken"
+    )
 
 
 def test_every_kind_of_step_is_named_by_a_word() -> None:

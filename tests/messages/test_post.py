@@ -410,7 +410,7 @@ class TestNews:
         assert len(one.anna.titles) == 1
         text = one.anna.text(1)
         assert "step 1 (hold) overdue by 1 h 30 min" in text
-        assert "planned start of Ale by anna refused: step 2" in text
+        assert "planned start of Ale, asked by anna and refused: step 2" in text
         assert "start profile Ale" not in text.replace("planned start of Ale", "")
 
     def test_what_happened_before_there_were_messages_is_no_news(self, office: Open) -> None:

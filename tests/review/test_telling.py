@@ -139,6 +139,6 @@ def test_a_time_that_was_mended_counts_as_known_and_one_that_was_not_does_not(
 
 def test_what_was_asked_is_read_in_fahrenheit_by_who_thinks_in_it() -> None:
     asked = CommandAnswered("set the target to -1.5 °C", "Ann", True, "")
-    assert words(asked, 0.0) == "set the target to -1.5 °C by Ann taken"
+    assert words(asked, 0.0) == "set the target to -1.5 °C, asked by Ann and taken"
     # -1.5 × 9/5 + 32 = 29.3, by the definition of the scale.
-    assert words(asked, 0.0, Unit.FAHRENHEIT) == "set the target to 29.3 °F by Ann taken"
+    assert words(asked, 0.0, Unit.FAHRENHEIT) == "set the target to 29.3 °F, asked by Ann and taken"
