@@ -19,6 +19,7 @@ from fermd.config.errors import ConfigError
 from fermd.config.site import SiteFile
 from fermd.config.site_file import parse_site
 from fermd.config.toml_file import read_text
+from fermd.control.wording import Unit, difference, temperature
 
 FEWEST_READINGS: Final = 6
 WIDEST_C: Final = 0.25
@@ -46,8 +47,15 @@ class Calibration:
     """The offset now, °C."""
 
 
-def calibrated(readings_c: Sequence[float], before_c: float, reference_c: float) -> Calibration:
+def calibrated(
+    readings_c: Sequence[float],
+    before_c: float,
+    reference_c: float,
+    unit: Unit = Unit.CELSIUS,
+) -> Calibration:
     """Work the offset out from readings that were taken with the offset `before_c`.
+
+    What is wrong is said in `unit`.
 
     Raises:
         NotCalibrated: too few readings, or such as are not of that water.
@@ -61,15 +69,16 @@ def calibrated(readings_c: Sequence[float], before_c: float, reference_c: float)
     span_c = max(readings_c) - min(readings_c)
     if span_c > WIDEST_C:
         raise NotCalibrated(
-            f"the last readings differ by {span_c:.2f} °C, more than {WIDEST_C:g} °C: stir, and "
-            "wait until the probe stands still"
+            f"the last readings differ by {difference(span_c, unit, 2)}, more than "
+            f"{difference(WIDEST_C, unit, 2)}: stir, and wait until the probe stands still"
         )
     read_c = sum(readings_c) / len(readings_c)
     offset_c = round(before_c + reference_c - read_c, 2)
     if abs(offset_c) > FURTHEST_C:
         raise NotCalibrated(
-            f"the probe reads {read_c:.2f} °C and should read {reference_c:g} °C: that is further "
-            f"off than {FURTHEST_C:g} °C. Is it in stirred ice and water, and is it this probe?"
+            f"the probe reads {temperature(read_c, unit, 2)} and should read "
+            f"{temperature(reference_c, unit)}: that is further off than "
+            f"{difference(FURTHEST_C, unit)}. Is it in stirred ice and water, and is it this probe?"
         )
     return Calibration(read_c, len(readings_c), before_c, offset_c)
 

@@ -57,7 +57,7 @@ def parse_profile(text: str, file: Path | str, chamber: ChamberSettings | None =
 def check_against(profile: Profile, chamber: ChamberSettings) -> tuple[Fault, ...]:
     """What this chamber would never do, or never get done with, of a profile."""
     return tuple(
-        Fault(key_text(["step", index, key]), value, why)
+        Fault(key_text(["step", index, *key]), value, why)
         for index, key, value, why in _objections(profile, chamber)
     )
 
@@ -123,8 +123,8 @@ def find_profile(name_or_path: str, folders: Sequence[Path] = ()) -> Path:
 
 def _objections(
     profile: Profile, chamber: ChamberSettings
-) -> Iterator[tuple[int, str, float, str]]:
-    """Index of the step, key, value and what is wrong with it in this chamber."""
+) -> Iterator[tuple[int, tuple[str | int, ...], float, str]]:
+    """Index of the step, the key's path in it, value and what is wrong with it in this chamber."""
     limits = chamber.limits
     widest_c = max(chamber.heat.band_c, chamber.cool.band_c)
     for index, step in enumerate(profile.steps):
@@ -136,13 +136,13 @@ def _objections(
                 f"{limits.freezing_margin_c:g} °C; a stronger beer freezes colder, see "
                 f"chamber.{chamber.name}.limits.freezing_point_c"
             )
-            yield index, _target_key(step), coldest_c, why
+            yield index, _coldest_key(step), coldest_c, why
         if isinstance(step, Soak | Jump) and step.within_c < widest_c:
             why = (
                 f"must be at least {widest_c:g} °C, the wider band of chamber {chamber.name}: "
                 "closer than that nothing is called for, so the step might never end"
             )
-            yield index, "within_c", step.within_c, why
+            yield index, ("within_c",), step.within_c, why
 
 
 def _profiles_in(folder: Path) -> dict[str, Path]:
@@ -162,8 +162,8 @@ def _profile(data: Mapping[str, Any], file: Path | str, chamber: ChamberSettings
     if chamber is not None:
         for index, key, value, why in _objections(profile, chamber):
             # What was only put in for a bad value is no fault of the file's.
-            if found.is_sound("step", index, key) and found.is_sound("step", index, "kind"):
-                found.object_to(["step", index, key], value, why)
+            if found.is_sound("step", index, *key) and found.is_sound("step", index, "kind"):
+                found.object_to(["step", index, *key], value, why)
     if found.faults:
         raise ConfigError(file, found.faults)
     return profile
@@ -195,6 +195,14 @@ def _check_steps(found: Checked, profile: Profile) -> None:
         ):
             why = f"must be above floor_c, which is {step.floor_c:g} °C"
             found.object_to(["step", index, "ceiling_c"], step.ceiling_c, why)
+
+
+def _coldest_key(step: Step) -> tuple[str | int, ...]:
+    """Where a step has its coldest target."""
+    if not isinstance(step, Schedule):
+        return (_target_key(step),)
+    targets_c = [change.target_c for change in step.changes]
+    return "changes", targets_c.index(min(targets_c)), "target_c"
 
 
 def _target_key(step: Step) -> str:

@@ -7,8 +7,6 @@ converts at this edge for readers of °F.
 
 from __future__ import annotations
 
-from enum import StrEnum
-
 from fermd.control.alarms import Alarm, AlarmKind
 from fermd.control.bands import Call
 from fermd.control.decision import Decision, Mode, OutputDecision
@@ -29,44 +27,13 @@ from fermd.control.events import (
 from fermd.control.knowledge import Knowledge, KnownSide
 from fermd.control.reading import ProbeFault, Reading, Trusted
 from fermd.control.reasons import Reason, Rule
+from fermd.control.scales import Unit as Unit
+from fermd.control.scales import difference as difference
+from fermd.control.scales import span as span
+from fermd.control.scales import temperature as temperature
 from fermd.control.settings import Duty
 from fermd.control.steps import Target
 from fermd.control.swing import LEAST_DIFFERENCE_C
-
-
-class Unit(StrEnum):
-    """The scale that a reader prefers."""
-
-    CELSIUS = "°C"
-    FAHRENHEIT = "°F"
-
-
-def temperature(temp_c: float, unit: Unit = Unit.CELSIUS, digits: int = 1) -> str:
-    """A temperature with its unit."""
-    shown = temp_c if unit is Unit.CELSIUS else temp_c * 9 / 5 + 32
-    # Not "-0.0": that reads as colder than it is.
-    return f"{round(shown, digits) + 0.0:.{digits}f} {unit.value}"
-
-
-def difference(temp_k: float, unit: Unit = Unit.CELSIUS, digits: int = 1) -> str:
-    """A difference of temperatures with its unit."""
-    shown = temp_k if unit is Unit.CELSIUS else temp_k * 9 / 5
-    return f"{round(shown, digits) + 0.0:.{digits}f} {unit.value}"
-
-
-def span(seconds: float) -> str:
-    """A span of time in its two largest units."""
-    left = max(0, round(seconds))
-    parts: list[str] = []
-    for size, name in ((86400, "d"), (3600, "h"), (60, "min"), (1, "s")):
-        if left >= size or (size == 1 and not parts):
-            parts.append(f"{left // size} {name}")
-            left %= size
-        elif parts:
-            break
-        if len(parts) == 2:
-            break
-    return " ".join(parts)
 
 
 def reason(why: Reason, mono_s: float, unit: Unit = Unit.CELSIUS) -> str:

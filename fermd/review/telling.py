@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import Final
 
 from fermd.control import wording
 from fermd.control.events import CommandAnswered
+from fermd.control.scales import rescaled
 from fermd.control.wording import Unit
 from fermd.journal.reader import EventRow
 from fermd.journal.rows import (
@@ -20,8 +19,6 @@ from fermd.journal.rows import (
     PresumedOff,
     ProfileKept,
 )
-
-_CELSIUS: Final = re.compile(r"(-?\d+(?:\.\d+)?) °C")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +60,7 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
     """Put a happening into words; `mono_s` is when it happened."""
     match happening:
         case BrewerNote():
-            return _note(happening)
+            return _note(happening, unit)
         case ClockStepped():
             way = "forward" if happening.by_s > 0 else "back"
             return f"the wall clock was set {way} by {wording.span(abs(happening.by_s))}"
@@ -82,10 +79,7 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
             return f"{what} was accepted: {happening.title}"
         case CommandAnswered():
             # The record has what was asked in °C, whoever reads it.
-            asked = wording.event(happening, mono_s, unit)
-            if unit is Unit.CELSIUS:
-                return asked
-            return _CELSIUS.sub(lambda found: wording.temperature(float(found[1]), unit), asked)
+            return rescaled(wording.event(happening, mono_s, unit), unit)
         case PresumedOff():
             seen = wording.event(happening.change, mono_s, unit)
             return f"{seen} (nobody saw when)"
@@ -93,12 +87,14 @@ def words(happening: Happening, mono_s: float, unit: Unit = Unit.CELSIUS) -> str
             return wording.event(happening, mono_s, unit)
 
 
-def _note(note: BrewerNote) -> str:
+def _note(note: BrewerNote, unit: Unit) -> str:
     if note.takes_back_seq is not None:
         return f"{note.who} took back the note: {note.text}"
     kind = "" if note.kind == "other" else f" ({note.kind.replace('-', ' ')})"
     if note.kind == "calibration":
-        return f"{note.text}{f' by {note.who}' if note.who else ''}"
+        # It tells two offsets.
+        told = rescaled(note.text, unit, differences=True)
+        return f"{told}{f' by {note.who}' if note.who else ''}"
     return f"note by {note.who}{kind}: {note_words(note)}"
 
 

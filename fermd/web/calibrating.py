@@ -22,13 +22,14 @@ from fermd.config.calibration import (
 from fermd.config.site import SiteFile
 from fermd.control.decision import Mode
 from fermd.control.settings import ProbeRole, ProbeSettings
+from fermd.control.wording import difference
 from fermd.journal.curves import Resolution
 from fermd.journal.rows import BrewerNote
 from fermd.service.daemon import fixed
 from fermd.web import shapes
 from fermd.web.doors import Right
 from fermd.web.endpoint import Call, Endpoint, Shape
-from fermd.web.house import House
+from fermd.web.house import House, InUnit
 from fermd.web.refusals import RefusedError, shown
 
 LOOKED_BACK_S: Final = 180.0
@@ -80,7 +81,7 @@ class Calibrating:
             Endpoint(
                 "POST", "/api/probes/{probe}/calibrate", self.calibrate, Right.ACT, TAG,
                 "Set a probe's offset by what it reads in ice water; it is kept in the site file",
-                Calibrated, body=ToCalibrate, refusals=(404, 409, 503),
+                Calibrated, InUnit, body=ToCalibrate, refusals=(404, 409, 503),
             ),
         ]  # fmt: skip
 
@@ -95,12 +96,13 @@ class Calibrating:
                 f"chamber {chamber} goes by this probe and would heat: switch it off first",
             )
         asked: ToCalibrate = call.body
+        unit = call.query.unit
 
         def work() -> Calibration:
             try:
                 if asked.offset_c is None:
                     readings = self._readings(site, chamber, name)
-                    found = calibrated(readings, probe.offset_c, asked.reference_c)
+                    found = calibrated(readings, probe.offset_c, asked.reference_c, unit)
                 else:
                     found = Calibration(0.0, 0, probe.offset_c, asked.offset_c)
                 text, changed = with_offset(site.path, name, found.offset_c)
@@ -124,7 +126,7 @@ class Calibrating:
             "before_c": found.before_c,
             "offset_c": found.offset_c,
             "undo": {
-                "words": f"set the offset back to {found.before_c:g} °C",
+                "words": f"set the offset back to {difference(found.before_c, unit, 2)}",
                 "offset_c": found.before_c,
             },
         }

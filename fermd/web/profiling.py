@@ -7,45 +7,32 @@ ends; a preview rehearses it, which takes a second or more.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any, Final
+from typing import Annotated, Any, Final
 
-from annotated_types import Ge, Le
 from pydantic import Field
 
-from fermd.config.errors import ABSENT, ConfigError
-from fermd.config.profile_checks import unreachable_steps
+from fermd.config.errors import ConfigError
 from fermd.config.profile_file import parse_profile
-from fermd.config.profile_store import NotKept, ProfileStore, checked, line_of
+from fermd.config.profile_store import NotKept, ProfileStore, checked
 from fermd.config.site import SiteFile
-from fermd.config.zone_calendar import ZoneCalendar
 from fermd.control.foresight import stretches
 from fermd.control.plain_profile import profile_to_plain
-from fermd.control.progress import leaves_c
 from fermd.control.reading import Trusted
-from fermd.control.settings import DAY_S, ChamberSettings
-from fermd.control.steps import FreeRise, Jump, Profile, Ramp
+from fermd.control.settings import ChamberSettings
 from fermd.control.wording import Unit
 from fermd.journal.rows import ProfileKept
-from fermd.physics.errors import PhysicsError
 from fermd.web import shapes
 from fermd.web.doors import Right
 from fermd.web.endpoint import Call, Endpoint, Shape
+from fermd.web.foretelling import Batch, foretold, laid_out, must_be_reachable, told
 from fermd.web.house import House, InUnit, no_chamber
 from fermd.web.orders import Text
+from fermd.web.profile_faults import faults_of, refused
 from fermd.web.refusals import Plain, RefusedError, fault, shown
-
-if TYPE_CHECKING:
-    from fermd.web.planned import Guess
 
 TAG: Final = "profiles"
 
 LONGEST_TOML_CHARS: Final = 100_000
-
-USUAL_START_C: Final = 20.0
-"""A beer whose temperature nobody knows and that a profile begins by cooling, °C (no source)."""
-
-SHOWN_AFTER_S: Final = DAY_S / 2
-"""So long after the target's last corner, s, the beer is shown: it comes there later."""
 
 Toml = Annotated[str, Field(max_length=LONGEST_TOML_CHARS)]
 
@@ -54,23 +41,6 @@ class OwnProfile(Shape):
     """The text of a profile."""
 
     toml: Toml
-
-
-class Batch(Shape):
-    """What is said of the beer; what is left out is taken to be as usual, and told."""
-
-    at: Text | None = None
-    """When it would start: a local time such as "fri 18:00"; left out: now."""
-    beer_c: Annotated[float, Ge(-5), Le(60)] | None = None
-    """The beer's temperature at the start, °C; left out: what the vessel's probe reads."""
-    volume_l: Annotated[float, Ge(0.1), Le(5000)] | None = None
-    vessel_l: Annotated[float, Ge(0.1), Le(20000)] | None = None
-    original: Annotated[float, Ge(0.9), Le(60)] | None = None
-    """Original gravity, or °P if above 2."""
-    final: Annotated[float, Ge(0.0), Le(60)] | None = None
-    """Final gravity from 0.98 to 1.2, or °P."""
-    finished: bool | None = None
-    """Whether the beer has fermented already."""
 
 
 class ToCheck(Batch):
@@ -116,7 +86,7 @@ class Profiling:
             Endpoint(
                 "PUT", "/api/profiles/{profile}", self.save, Right.ACT, TAG,
                 "Save a profile of one's own, if `fermd check` would accept it",
-                shapes.Saved, body=OwnProfile, refusals=(409, 503),
+                shapes.Saved, InUnit, body=OwnProfile, refusals=(409, 503),
             ),
             Endpoint(
                 "DELETE", "/api/profiles/{profile}", self.delete, Right.ACT, TAG,
@@ -155,7 +125,7 @@ class Profiling:
             try:
                 profile = parse_profile(text, name)
             except ConfigError as error:
-                faults = _faults(text, error)
+                faults = faults_of(text, error, Unit.CELSIUS)
                 return {**found, "title": name, "description": "", "steps": [], "faults": faults}
             plain = profile_to_plain(profile)
             return {
@@ -174,20 +144,19 @@ class Profiling:
         site = self._house.site_file()
         settings = self._settings(site, asked.chamber)
         start_utc_s, now_s = self._start(asked)
-        beer_c = self._beer_c(settings.name, asked)
+        beer_c, unit = self._beer_c(settings.name, asked), call.query.unit
 
         def look() -> Mapping[str, Any]:
             from fermd.planning.estimate import Estimate
 
             try:
                 profile = checked(asked.toml, "profile", site.settings.chambers)
-                _must_be_reachable(profile, start_utc_s, site)
+                must_be_reachable(profile, start_utc_s, site)
             except ConfigError as error:
-                return {"ok": False, "faults": _faults(asked.toml, error), "plan": None}
-            unit = call.query.unit
-            plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked), unit)
-            told = _told(plan, site, Estimate({}, None), unit)
-            return {"ok": True, "faults": [], "plan": told, "now_utc_s": now_s}
+                return {"ok": False, "faults": faults_of(asked.toml, error, unit), "plan": None}
+            plan = laid_out(profile, settings, site, start_utc_s, beer_c, asked, unit)
+            found = told(plan, site, Estimate({}, None), unit)
+            return {"ok": True, "faults": [], "plan": found, "now_utc_s": now_s}
 
         return await self._house.read(look)
 
@@ -195,6 +164,7 @@ class Profiling:
         """Save one's own profile."""
         store, name = self._store(), str(call.request.path_params["profile"])
         chambers, text = self._house.site_file().settings.chambers, call.body.toml
+        unit = call.query.unit
 
         def write() -> str | None:
             try:
@@ -202,7 +172,7 @@ class Profiling:
             except NotKept as error:
                 raise RefusedError(409, str(error)) from error
             except ConfigError as error:
-                raise RefusedError(422, str(error), _faults(text, error)) from error
+                raise refused(text, error, unit) from error
 
         before = await self._house.read(write)
         self._record(call, name, "saved" if before is None else "replaced")
@@ -232,18 +202,17 @@ class Profiling:
         site = self._house.site_file()
         settings = self._settings(site, call.chamber)
         start_utc_s, _ = self._start(asked)
-        beer_c = self._beer_c(call.chamber, asked)
+        beer_c, unit = self._beer_c(call.chamber, asked), call.query.unit
 
         def look() -> Mapping[str, Any]:
             text = self._text(asked)
             try:
                 profile = checked(text, "profile", [settings])
-                _must_be_reachable(profile, start_utc_s, site)
+                must_be_reachable(profile, start_utc_s, site)
             except ConfigError as error:
-                raise RefusedError(422, str(error), _faults(text, error)) from error
-            unit = call.query.unit
-            plan = _plan(profile, settings, site, start_utc_s, beer_c, _guess(asked), unit)
-            return _foretold(plan, site, unit)
+                raise refused(text, error, unit) from error
+            plan = laid_out(profile, settings, site, start_utc_s, beer_c, asked, unit)
+            return foretold(plan, site, unit)
 
         return await self._house.work(look)
 
@@ -298,7 +267,7 @@ def _listed(name: str, is_own: bool, store: ProfileStore) -> Plain:
         profile = parse_profile(text, name)
     except ConfigError as error:
         # One that is broken does not hide the others.
-        return found | {"faults": _faults(text, error)}
+        return found | {"faults": faults_of(text, error, Unit.CELSIUS)}
     laid = list(stretches(profile.steps, 0.0, None, None))
     last = laid[-1]
     no_end = last.ends_utc_s == float("inf")
@@ -308,97 +277,4 @@ def _listed(name: str, is_own: bool, store: ProfileStore) -> Plain:
         "steps": len(profile.steps),
         "lasts_s": last.begins_utc_s if no_end else last.ends_utc_s,
         "lasts_is_sure": last.begin_is_sure if no_end else last.end_is_sure,
-    }
-
-
-def _faults(text: str, error: ConfigError) -> list[Plain]:
-    return [
-        {
-            "key": one.key,
-            "line": line_of(text, one),
-            "value": None if one.value is ABSENT else shown(one.value),
-            "why": one.why,
-        }
-        for one in error.faults
-    ]
-
-
-def _must_be_reachable(profile: Profile, start_utc_s: float, site: SiteFile) -> None:
-    if faults := unreachable_steps(profile, start_utc_s, ZoneCalendar(site.zone)):
-        raise ConfigError("profile", faults)
-
-
-def _guess(asked: Batch) -> Guess:
-    from fermd.web.planned import Guess
-
-    return Guess(
-        volume_l=asked.volume_l,
-        vessel_l=asked.vessel_l,
-        original=asked.original,
-        final=asked.final,
-        finished=asked.finished,
-    )
-
-
-def _plan(
-    profile: Profile,
-    settings: ChamberSettings,
-    site: SiteFile,
-    start_utc_s: float,
-    beer_c: float | None,
-    guess: Guess,
-    unit: Unit,
-) -> Any:
-    from fermd.web.planned import plan_of
-
-    first = profile.steps[0]
-    if beer_c is not None:
-        start_c = beer_c
-    elif isinstance(first, Ramp | Jump):
-        start_c = USUAL_START_C
-    else:
-        start_c = first.floor_c if isinstance(first, FreeRise) else leaves_c(first)
-    try:
-        return plan_of(profile, settings, site, start_utc_s, start_c, guess, unit)
-    except PhysicsError as error:
-        raise RefusedError(422, str(error)) from error
-
-
-def _foretold(plan: Any, site: SiteFile, unit: Unit) -> Plain:
-    """A plan with the beer's way in it, and the dates that depend on that."""
-    from fermd.planning.errors import PlanError
-    from fermd.planning.estimate import Estimate, estimate_from
-    from fermd.web.planned import beers_way, quick_rehearsal
-
-    try:
-        seen = quick_rehearsal(plan.plan)
-    except (PlanError, PhysicsError) as error:
-        told = _told(plan, site, Estimate({}, None), unit)
-        assumed = [*told["assumed"], f"the beer's way cannot be rehearsed: {error}"]
-        return {**told, "assumed": assumed}
-    told = _told(plan, site, estimate_from(seen, plan.plan.profile), unit)
-    start_s = plan.plan.start_utc_s
-    end_s = max(corner["utc_s"] for step in told["steps"] for corner in step["target"])
-    return {**told, "beer": beers_way(seen, start_s, end_s + SHOWN_AFTER_S)}
-
-
-def _told(plan: Any, site: SiteFile, found: Any, unit: Unit) -> Plain:
-    """A plan with its cautions, in the words of `fermd preview`."""
-    from fermd.planning.telling import plain_timeline, told_cautions
-    from fermd.planning.timeline import timeline
-
-    made = plan.plan
-    line = timeline(made.profile, made.start_utc_s, made.start_c, site.zone, found.taken_s)
-    return {
-        "profile": made.profile.name,
-        "chamber": made.chamber.settings.name,
-        "time_zone": site.time_zone,
-        "start_utc_s": made.start_utc_s,
-        "start_c": made.start_c,
-        **plain_timeline(line, site.zone),
-        "cautions": [
-            {**data, "text": words} for data, words in told_cautions(made, line, found, unit)
-        ],
-        "assumed": list(plan.assumed),
-        "beer": [],
     }

@@ -13,7 +13,7 @@ from annotated_types import Ge, Le
 from pydantic import StringConstraints
 
 from fermd.control.commands import Command
-from fermd.control.wording import Unit
+from fermd.control.scales import Unit, rescaled
 from fermd.journal.reader import EventRow
 from fermd.journal.rows import BrewerNote
 from fermd.review.telling import words
@@ -99,24 +99,26 @@ class SteppingIn:
         """Have a chamber take a command."""
         command = orders.read(call.body, self._house.readers, call.caller.who)
         snapshot = self._house.site.snapshot()
+        unit = UNITS[call.query.units]
         if snapshot is None:
-            return await self._order(call.chamber, command)
+            return await self._order(call.chamber, command, unit)
         view = snapshot.chambers.get(call.chamber)
         if view is None:
             raise no_chamber(call.chamber, snapshot)
-        taken = await self._order(call.chamber, command)
-        back = undoing.undo(command, view.decision, UNITS[call.query.units])
+        taken = await self._order(call.chamber, command, unit)
+        back = undoing.undo(command, view.decision, unit)
         return taken if back is None else {**taken, "undo": back}
 
     async def site_command(self, call: Call) -> Mapping[str, Any]:
         """Have the board take a command."""
-        return await self._order("", orders.read(call.body, self._house.readers, call.caller.who))
+        command = orders.read(call.body, self._house.readers, call.caller.who)
+        return await self._order("", command, UNITS[call.query.units])
 
-    async def _order(self, chamber: str, command: Command) -> Mapping[str, Any]:
+    async def _order(self, chamber: str, command: Command, unit: Unit) -> Mapping[str, Any]:
         asked = self._house.site.requests.ask(chamber, command)
         answer = await self._house.wait(asked.wait)
         if not answer.taken:
-            raise RefusedError(409 if answer.from_loop else 503, answer.why)
+            raise RefusedError(409 if answer.from_loop else 503, rescaled(answer.why, unit))
         return {"taken": True}
 
     async def note(self, call: Call) -> Mapping[str, Any]:

@@ -21,7 +21,8 @@ from threading import Event
 sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
 
 import year_journal
-from browser_rig import SCENES, Looking, Site
+from browser_rig import SCENES, Looking
+from site_rig import Site
 
 DAYS = 30
 

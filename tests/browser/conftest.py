@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_rig import SCENES, Cellar, Looking, Scene, Site
+from browser_rig import SCENES, Cellar, Looking, Scene
+from site_rig import Site
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_rig import PASSWORD, SCENES, Looking, Port, until
+from browser_rig import SCENES, Looking
+from site_rig import PASSWORD, Port, until
 
 from fermd.web.passwords import write_password
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from browser_rig import PROFILE, Cellar, until
+from browser_rig import Cellar
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
+from site_rig import PROFILE, until
 
 pytestmark = pytest.mark.debian("chromium", "chromium-driver")
 

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_rig import PROFILE, SCENES, Looking, Site, until
+from browser_rig import SCENES, Looking
+from site_rig import PROFILE, Site, until
 
 pytestmark = pytest.mark.debian("chromium", "chromium-driver")
 

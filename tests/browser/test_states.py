@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from browser_rig import PACE, PROFILE, SCENES, SITE, Looking, Site, until
+from browser_rig import SCENES, Looking
+from site_rig import PACE, PROFILE, SITE, Site, until
 
 import fermd
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 
 import pytest
-from browser_rig import PROFILE, Cellar, until
+from browser_rig import Cellar
+from site_rig import PROFILE, until
 
 pytestmark = pytest.mark.debian("chromium", "chromium-driver")
 
@@ -192,10 +193,12 @@ def test_a_profile_is_written_with_its_faults_beside_their_fields_and_saved(
     cellar.page.press("Write a new one")
     cellar.page.fill("Name", "House pils")
     cellar.page.fill("Under the name", "house-pils")
-    cellar.page.fill("Temperature", "-9")
-    cellar.page.until_shown_in("#step-1-target_c-fault", "must be at least -1.5 °C")
+    cellar.page.fill("Temperature", cellar.shown(-9.0).split()[0])
+    lowest = f"must be at least {cellar.shown(-1.5)}"
+    cellar.page.until_shown_in("#step-1-target_c-fault", lowest)
+    cellar.page.until_shown_in(".beside", f"Step 1, Temperature {cellar.shown(-9.0)}: {lowest}")
     assert not cellar.page.is_offered("Save it")
-    cellar.page.fill("Temperature", "11.5")
+    cellar.page.fill("Temperature", cellar.shown(11.5).split()[0])
     cellar.page.until_shown_in(".ahead table", cellar.shown(11.5))
     cellar.page.press("Show it as TOML")
     text = cellar.page.run("return document.getElementById('toml').value")

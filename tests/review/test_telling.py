@@ -142,3 +142,11 @@ def test_what_was_asked_is_read_in_fahrenheit_by_who_thinks_in_it() -> None:
     assert words(asked, 0.0) == "set the target to -1.5 °C, asked by Ann and taken"
     # -1.5 × 9/5 + 32 = 29.3, by the definition of the scale.
     assert words(asked, 0.0, Unit.FAHRENHEIT) == "set the target to 29.3 °F, asked by Ann and taken"
+
+
+def test_an_offset_is_read_in_fahrenheit_as_the_difference_that_it_is() -> None:
+    told = BrewerNote("Ann", "probe shelf: offset 0 °C is now -0.5 °C", "calibration", -0.5)
+    assert words(told, 0.0) == "probe shelf: offset 0 °C is now -0.5 °C by Ann"
+    # -0.5 × 9/5 = -0.9: a difference has no offset of 32.
+    told_in_f = words(told, 0.0, Unit.FAHRENHEIT)
+    assert told_in_f == "probe shelf: offset 0 °F is now -0.9 °F by Ann"

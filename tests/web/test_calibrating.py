@@ -15,6 +15,7 @@ from fermd.config.calibration import (
     write_site,
 )
 from fermd.config.site_file import load_site
+from fermd.control.wording import Unit
 
 COMMENT = "# The probe in the thermowell; the other one is taped.\n"
 
@@ -44,6 +45,13 @@ def test_a_probe_that_reads_too_high_gets_a_negative_offset() -> None:
 def test_what_is_no_ice_water_sets_nothing(readings_c: list[float], why: str) -> None:
     with pytest.raises(NotCalibrated, match=why):
         calibrated(readings_c, 0.0, 0.0)
+
+
+def test_what_is_no_ice_water_is_told_in_fahrenheit_to_who_reads_it() -> None:
+    # 18 °C is 64.4 °F; 3 °C apart are 5.4 °F.
+    why = r"reads 64.40 °F and should read 32.0 °F: that is further off than 5.4 °F"
+    with pytest.raises(NotCalibrated, match=why):
+        calibrated([18.0] * 10, 0.0, 0.0, Unit.FAHRENHEIT)
 
 
 def test_the_site_file_keeps_its_comments_its_order_and_its_mode(tmp_path: Path) -> None:

@@ -89,6 +89,29 @@ def test_a_target_that_the_chamber_would_never_hold_is_a_fault_of_its_field(
     assert [(one["key"], one["line"]) for one in faults] == [("step[2].target_c", 10)] * 2
 
 
+def test_a_reader_of_fahrenheit_is_told_the_limits_in_it_and_the_value_as_it_stands(
+    shelf: tuple[Caller, Path],
+) -> None:
+    text = (
+        'name = "F"\n[[step]]\nkind = "soak"\ntarget_c = -90\nwithin_c = 0.1\nfor = "1 d"\n'
+        '[[step]]\nkind = "ramp"\nto_c = 4\nrate_c_per_day = 0\n'
+    )
+    found = shelf[0].post("/api/profiles/check?units=F", {"toml": text}).json()["faults"]
+    told = {one["key"]: (one["value"], one["why"]) for one in found}
+    assert told["step[1].target_c"] == ("-90", "must be from 14 to 113 °F")
+    # A width and a rate are differences: 480 × 9/5 = 864.
+    rate = told["step[2].rate_c_per_day"]
+    assert rate == ("0", "must be above 0 and at most 864 °F a day")
+    # 0.2 °C apart are 0.36 °F.
+    narrow = text.replace("-90", "10").replace("day = 0", "day = 1")
+    answer = shelf[0].ask("PUT", "/api/profiles/house?units=F", {"toml": narrow})
+    assert answer.status_code == 422
+    assert "must be at least 0.36 °F, the wider band" in answer.json()["faults"][0]["why"]
+    assert "°C" not in answer.json()["why"]
+    preview = shelf[0].post("/api/chambers/lager/preview?units=F", {"toml": narrow})
+    assert preview.json()["faults"][0] == answer.json()["faults"][0]
+
+
 def test_what_is_right_comes_with_its_line_over_time(shelf: tuple[Caller, Path]) -> None:
     body = {"toml": PROFILE, "chamber": "lager", "at": "2030-03-06 18:00", "beer_c": 15.0}
     plan = shelf[0].post("/api/profiles/check", body).json()["plan"]

@@ -35,7 +35,7 @@ function draw(chamber, name, typed) {
   ];
 }
 
-const place = (name) => `/api/probes/${encodeURIComponent(name)}/calibrate`;
+const place = (name) => `/api/probes/${encodeURIComponent(name)}/calibrate?units=${state.unit}`;
 
 async function set(chamber, name) {
   let words = "";

@@ -6,7 +6,8 @@ import { choice, field, typedNumber } from "../base/fields.js";
 import { deeds, draft, openSheet, send } from "../base/sheet.js";
 import { state } from "../base/store.js";
 import { byWhom, doAtOnce } from "../parts/said.js";
-import { asCelsius, difference, fixed, shownTemp, temp, unitSign } from "../base/words.js";
+import { asKept, asTyped } from "../base/degrees.js";
+import { difference, fixed, shownTemp, temp, unitSign } from "../base/words.js";
 
 const FAR_K = 3; // further than this from the beer in one go is asked about: common practice, no source
 const COLD_C = 1; // near freezing, a mistake bursts a vessel
@@ -15,14 +16,15 @@ export function setTarget(name) {
   const chamber = state.status.chambers[name];
   const from_c = chamber.target?.cool_c ?? chamber.vessel.temp_c ?? 18;
   openSheet("Set the target", (typed) => draw(name, typed), {
-    text: fixed(shownTemp(from_c), 1), how: chamber.mode === "profile" ? "step" : "hand", sure: "",
+    text: asTyped(from_c), from_c, how: chamber.mode === "profile" ? "step" : "hand", sure: "",
   });
 }
 
 function draw(name, typed) {
   const chamber = state.status.chambers[name];
   const shown = typedNumber(typed.text);
-  const target_c = Math.round(asCelsius(shown) * 100) / 100;
+  // Left as it was, it stays what it was, whatever scale it is shown in.
+  const target_c = typed.text === asTyped(typed.from_c) ? typed.from_c : Number(asKept(typed.text));
   const beware = Number.isFinite(shown) ? caution(chamber, target_c) : "";
   const sure = !beware || typed.sure === beware;
   const nudge = (by) => draft({ text: fixed((Number.isFinite(shown) ? shown : 0) + by, 1) });
@@ -67,6 +69,7 @@ export function holdHere(name) {
   if (chamber.mode === "profile") {
     return doAtOnce(() => order(name, "pause-profile"), `${name}: held here, the step's clock stands still`);
   }
-  const target_c = Math.round(chamber.vessel.temp_c * 10) / 10;
+  // As the page shows the beer.
+  const target_c = Number(asKept(fixed(shownTemp(chamber.vessel.temp_c), 1)));
   return doAtOnce(() => order(name, "set-target", { target_c }), `${name}: held here, at ${temp(target_c)}`);
 }

@@ -31,7 +31,7 @@ export const stored = (name) => get(place(name));
 
 /** Save a text; gives the way back. */
 export async function save(name, toml) {
-  const { before } = await ask("PUT", place(name), { toml });
+  const { before } = await ask("PUT", `${place(name)}?units=${state.unit}`, { toml });
   forget();
   return before === null
     ? { words: `${name} is gone again`, go: () => remove(name) }
@@ -49,4 +49,4 @@ export async function remove(name) {
 export const foretell = (toml, chamber) => ask("POST", `${chamberPlace(chamber, "preview")}?units=${state.unit}`, { toml });
 
 /** All that is wrong with a text, beside its fields, and what it is going to do in a chamber. */
-export const check = (toml, chamber) => ask("POST", `/api/profiles/check?units=${state.unit}`, { toml, ...(chamber ? { chamber } : {}) });
+export const check = (toml, chamber, unit = state.unit) => ask("POST", `/api/profiles/check?units=${unit}`, { toml, ...(chamber ? { chamber } : {}) });

@@ -70,18 +70,21 @@ function valueText(lines, entry) {
 }
 
 /** What stands behind a key of the head (step null) or of a step, as the form shows it. */
-export function shown(found, step, key) {
-  const entry = entriesOf(found, step).find((one) => one.key === key);
-  if (!entry) return "";
-  const text = entry.value.trim();
-  if (text.startsWith('"')) {
+export const shown = (found, step, key) => plain(written(found, step, key));
+
+/** The same as it is written in the file; nothing if it is not there. */
+export const written = (found, step, key) => entriesOf(found, step).find((one) => one.key === key)?.value.trim() ?? "";
+
+/** A value without its quotes. */
+export function plain(value) {
+  if (value.startsWith('"')) {
     try {
-      return JSON.parse(text);
+      return JSON.parse(value);
     } catch {
-      return text;
+      return value;
     }
   }
-  return text.startsWith("'") ? text.slice(1, -1) : text;
+  return value.startsWith("'") ? value.slice(1, -1) : value;
 }
 
 const entriesOf = (found, step) => (step === null ? found.head : found.steps[step]?.entries ?? []);

@@ -6,7 +6,8 @@ import { field, tick } from "../base/fields.js";
 import { mayAct, openSheet, deeds, send } from "../base/sheet.js";
 import { know, state } from "../base/store.js";
 import { assumed, cautions, curve, lasts, legend, planOf, steps as stepTable } from "../profile/ahead.js";
-import { faultOf, stepForm } from "../profile/step_form.js";
+import { faultOf, lineOf } from "../profile/fault_words.js";
+import { stepForm } from "../profile/step_form.js";
 import { check, foretell, remove, save, stored } from "../profile/stored.js";
 import { NEW, quoted, read, shown, withKey, withStepAfter } from "../profile/text.js";
 
@@ -15,7 +16,7 @@ const drafts = {}; // by name; "+" is a new one
 
 function of(name) {
   if (!drafts[name]) {
-    drafts[name] = { name, toml: null, fileName: name === "+" ? "" : name, isShipped: false, found: null, trouble: "", asText: false, timer: 0, asked: 0, foretelling: false, chamber: Object.keys(state.status.chambers)[0] ?? "" };
+    drafts[name] = { name, toml: null, fileName: name === "+" ? "" : name, isShipped: false, found: null, trouble: "", asText: false, unit: state.unit, typed: {}, timer: 0, asked: 0, foretelling: false, chamber: Object.keys(state.status.chambers)[0] ?? "" };
     if (name === "+") change(drafts[name], NEW);
     else open(drafts[name]).then((toml) => change(drafts[name], toml), (refused) => { drafts[name].trouble = refused.message; know({}); });
   }
@@ -42,7 +43,9 @@ async function look(draft) {
   draft.asked += 1;
   const [number, toml] = [draft.asked, draft.toml];
   try {
-    const found = await check(toml, draft.chamber);
+    let found = await check(toml, draft.chamber);
+    // Beside the text, which has °C, its faults are told in °C.
+    if (found.faults.length && draft.asText && state.unit !== "C") found = await check(toml, draft.chamber, "C");
     if (number === draft.asked) {
       draft.sound = found.plan ? toml : null;
       draft.found = { faults: found.faults, preview: found.plan && planOf(found.plan) };
@@ -73,10 +76,14 @@ async function lookFurther(draft) {
 export function view(name) {
   const draft = of(name);
   if (draft.toml === null) return h("p", { class: draft.trouble ? "trouble" : "empty drawing" }, draft.trouble || "Fetching it …");
+  if (draft.unit !== state.unit) {
+    draft.unit = state.unit;
+    look(draft);
+  }
   const faults = draft.found?.faults ?? [];
   return h("div", { class: "editor", key: `editor ${name}` },
     h("div", { key: "form" },
-      tick("as-text", "Show it as TOML", draft.asText, (asText) => { draft.asText = asText; know({}); }),
+      tick("as-text", "Show it as TOML", draft.asText, (asText) => { draft.asText = asText; if (draft.found?.faults.length) look(draft); know({}); }),
       draft.asText ? asToml(draft, faults) : asForm(draft, faults),
       mayAct() && saving(draft, faults)),
     h("section", { class: "beside ahead", "aria-labelledby": "beside-title", key: "beside" },
@@ -94,7 +101,7 @@ function chamberChoice(draft) {
 function beside(draft, faults) {
   const preview = draft.found?.preview;
   if (faults.length) return h("div", { role: "status" }, h("p", { class: "trouble" }, `${faults.length} ${faults.length === 1 ? "thing is" : "things are"} not right yet:`),
-    h("ul", { class: "cautions" }, faults.map((fault) => h("li", null, `${fault.line ? `line ${fault.line}, ` : ""}${fault.key || "profile"}: ${fault.why}`))));
+    h("ul", { class: "cautions" }, faults.map((fault) => h("li", null, draft.asText ? `${fault.line ? `line ${fault.line}, ` : ""}${fault.key || "profile"}: ${fault.why}` : lineOf(fault, draft.typed)))));
   if (!mayAct()) return h("p", { class: "empty" }, "Guests may look at profiles; to try a change, log in.");
   if (!preview) return h("p", { class: "empty drawing" }, "Looking ahead …");
   return [
@@ -111,14 +118,14 @@ function asForm(draft, faults) {
   return h("div", { class: "steps-form", key: "form" },
     head("name", "Name"), head("description", "What it is for"),
     h("h2", null, "Steps"),
-    h("p", { class: "hint" }, "Temperatures in a profile are °C, as in its file. Lengths: 14 d, 36 h, 1 d 12 h, 90 min."),
-    h("ol", { class: "steps" }, found.steps.map((_, index) => stepForm(draft.toml, index, found.steps.length, faults, (toml) => change(draft, toml)))),
+    h("p", { class: "hint" }, `${state.unit === "F" ? "Temperatures are typed in °F here, and kept in °C, as the profile's file has them." : "Temperatures are °C, as in the profile's file."} Lengths: 14\u00a0d, 36\u00a0h, 1\u00a0d\u00a012\u00a0h, 90\u00a0min.`),
+    h("ol", { class: "steps" }, found.steps.map((_, index) => stepForm(draft.toml, index, found.steps.length, faults, draft.typed, (toml) => change(draft, toml)))),
     h("p", null, h("button", { type: "button", onclick: () => change(draft, withStepAfter(draft.toml, found.steps.length - 1, [["kind", quoted("hold")], ["target_c", "18.0"], ["for", quoted("3 d")]])) }, "Add a step")));
 }
 
 const asToml = (draft, faults) =>
   field("toml", "Its text", { rows: 24, class: "toml", spellcheck: "false", autocapitalize: "off", value: draft.toml, oninput: (event) => change(draft, event.target.value) },
-    { fault: faults.map((one) => `${one.line ? `line ${one.line}: ` : ""}${one.key} ${one.why}`).join("; ") });
+    { hint: state.unit === "F" ? "Temperatures in the text are °C." : "", fault: faults.map((one) => `${one.line ? `line ${one.line}: ` : ""}${one.key} ${one.why}`).join("; ") });
 
 function saving(draft, faults) {
   const ready = draft.found !== null && faults.length === 0 && /^[a-z0-9][a-z0-9-]*$/.test(draft.fileName);
