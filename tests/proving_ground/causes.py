@@ -2,11 +2,13 @@
 
     python tests/proving_ground/causes.py --worlds 10 --seed 1
     python tests/proving_ground/causes.py --worlds 3 --seed 7 --faults 12
+    python tests/proving_ground/causes.py --worlds 16 --seed 20 --kept DIR
 
 For each seed a calm chamber is lived through once as it is and once with each of some faults
 (causes_worlds.py); the review of each journal is judged (causes_score.py). Printed are the misses,
 the faults that left no trace, what the reviews of the calm chambers name, and the share named
-rightly; the exit code is 1 below `GOAL`.
+rightly; the exit code is 1 below `GOAL`. With `--kept` the worlds stay in a folder, and are not
+lived through again when a rule has changed (causes_kept.py).
 """
 
 # ruff: noqa: T201 - a command prints
@@ -23,9 +25,9 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
+from causes_kept import lived_once
 from causes_score import Verdict, found_in, lasts_s, right_causes, verdict
-from causes_worlds import AFTER_S, PLANTED, Lived, calm_world, live_watched, with_fault
-from checks import IN_MEMORY
+from causes_worlds import AFTER_S, PLANTED, Lived, calm_world, with_fault
 from world import World
 
 from fermd.review.causes.cause import Disturbance
@@ -64,15 +66,17 @@ class Tally:
         return [one for one in self.verdicts if not one.is_right]
 
 
-def judge(seed: int, kinds: Sequence[str], tally: Tally, after_s: float = AFTER_S) -> None:
-    """Live through the chamber of a seed, calm and with each of these faults.
+def judge(
+    seed: int, kinds: Sequence[str], tally: Tally, kept: Path, after_s: float = AFTER_S
+) -> None:
+    """Live through the chamber of a seed, calm and with each of these faults, in the folder `kept`.
 
     A world ends so long after its fault, and the calm one with the last of them.
     """
     base = calm_world(seed)
     planted = [_ended(world, after_s) for world in _planted(base, kinds)]
     base = replace(base, span_s=max((world.span_s for world in planted), default=base.span_s))
-    calm, found_calm = _lived(base)
+    calm, found_calm = _lived(base, kept)
     tally.calm_days += base.span_s / 86400.0
     tally.in_calm += [
         (seed, (one.start_s - base.start_utc_s) / 3600.0, one)
@@ -80,7 +84,7 @@ def judge(seed: int, kinds: Sequence[str], tally: Tally, after_s: float = AFTER_
         if one.start_s > base.start_utc_s + TAUGHT_S
     ]
     for world in planted:
-        lived, found = _lived(world)
+        lived, found = _lived(world, kept)
         fault = world.script[-1]
         told = verdict(fault, world.start_utc_s, lived.samples, calm.samples, found, found_calm)
         if told.left_a_trace:
@@ -101,11 +105,9 @@ def _ended(world: World, after_s: float) -> World:
     return replace(world, span_s=min(world.span_s, fault.at_s + lasts_s(fault) + after_s))
 
 
-def _lived(world: World) -> tuple[Lived, tuple[Disturbance, ...]]:
-    where = IN_MEMORY if IN_MEMORY.is_dir() else None
-    with TemporaryDirectory(prefix="causes-", dir=where) as folder:
-        lived = live_watched(world, Path(folder))
-        return lived, found_in(lived.journal)
+def _lived(world: World, kept: Path) -> tuple[Lived, tuple[Disturbance, ...]]:
+    lived = lived_once(world, kept)
+    return lived, found_in(lived.journal)
 
 
 def kinds_of(seed: int, count: int) -> list[str]:
@@ -138,16 +140,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--worlds", type=int, default=10, metavar="N", help="chambers")
     parser.add_argument("--seed", type=int, default=1, metavar="S", help="of the first one")
     parser.add_argument("--faults", type=int, default=USUAL_FAULTS, help="planted in each")
+    parser.add_argument(
+        "--kept", type=Path, metavar="DIR", help="keep the worlds here, and take those that are"
+    )
     options = parser.parse_args(arguments)
     tally = Tally()
-    for seed in range(options.seed, options.seed + options.worlds):
-        began_s = time.monotonic()
-        judge(seed, kinds_of(seed, options.faults), tally)
-        print(
-            f"seed {seed}: {tally.right} of {len(tally.verdicts)} so far, "
-            f"{time.monotonic() - began_s:.0f} s",
-            flush=True,
-        )
+    with TemporaryDirectory(prefix="causes-") as passing:
+        for seed in range(options.seed, options.seed + options.worlds):
+            began_s = time.monotonic()
+            judge(seed, kinds_of(seed, options.faults), tally, options.kept or Path(passing))
+            print(
+                f"seed {seed}: {tally.right} of {len(tally.verdicts)} so far, "
+                f"{time.monotonic() - began_s:.0f} s",
+                flush=True,
+            )
     show(tally)
     return 0 if tally.share >= GOAL else 1
 

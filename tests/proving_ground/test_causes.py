@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from causes import Tally, judge
 from causes_score import right_causes
@@ -16,9 +18,9 @@ AFTER_S = 2.5 * 3600.0
 
 
 @pytest.mark.parametrize("seed", sorted(SHORT))
-def test_planted_faults_are_named_by_what_they_are(seed: int) -> None:
+def test_planted_faults_are_named_by_what_they_are(seed: int, tmp_path: Path) -> None:
     tally = Tally()
-    judge(seed, SHORT[seed], tally, AFTER_S)
+    judge(seed, SHORT[seed], tally, tmp_path, AFTER_S)
     assert len(tally.verdicts) == len(SHORT[seed])
     assert [one.told() for one in tally.misses] == []
 
