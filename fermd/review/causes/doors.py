@@ -7,6 +7,7 @@ the further it is from it. See misfits.py for what it is held against.
 from __future__ import annotations
 
 from fermd.review.causes.cause import Cause
+from fermd.review.causes.grid import COOL, HEAT, Grid
 from fermd.review.causes.misfits import (
     EDGE,
     JUMP_AIR_C,
@@ -16,11 +17,14 @@ from fermd.review.causes.misfits import (
     beer_misfit,
     counted,
 )
-from fermd.review.causes.motion import COOL, HEAT, Grid, Motion
+from fermd.review.causes.motion import Motion
 from fermd.review.least_squares import Normal
 
 BEYOND_OUTPUTS_C = 5.0
 """Air that moves so far beyond what it should is moved by no fridge or heater, °C a step."""
+
+AT_REST_C = 0.4
+"""With nothing switched for a while, air that jumps by this within a step has a cause, °C."""
 
 SHORT_STEPS = 8
 """Fewer steps than these do not tell an open door's room."""
@@ -43,12 +47,13 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
         abs(left) / motion.air_noise_c(grid, place)
         for place, left, _ in points
         if place <= places.start + 4
-        and abs(left) >= JUMP_AIR_C
-        and (abs(left) >= BEYOND_OUTPUTS_C or _goes_to_room(motion, grid, place, left))
-        # Air that falls with the fridge's start, or rises with the heater's, needs no door.
         and (
             abs(left) >= BEYOND_OUTPUTS_C
-            or not grid.is_lively(place, (COOL if left < 0 else HEAT,), 3)
+            or (
+                abs(left) >= (JUMP_AIR_C if grid.is_lively(place) else AT_REST_C)
+                and _goes_to_room(motion, grid, place, left)
+                and not _was_switched(grid, place, left)
+            )
         )
     ]
     if max(early, default=0.0) < STRANGE:
@@ -75,19 +80,34 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
     return found if level is None else [*found, (level + beer, Cause.DOOR_OPEN)]
 
 
-SURE_DRIFT_C = 0.1
-"""A room that moves the air by less than this in a step is as warm as the chamber, °C: a step of a
-12-bit probe is 0.0625 °C."""
+def _was_switched(grid: Grid, place: int, left: float) -> bool:
+    """Whether an output was switched that moves the air this way: it needs no door.
+
+    It falls with the fridge's start and the heater's stop, and rises with the contrary.
+    """
+    starts, stops = (COOL, HEAT) if left < 0 else (HEAT, COOL)
+    before = grid.shares[stops][max(0, 2 * (place - 2)) : 2 * place + 2]
+    has_stopped = any(before) and not before[-1]
+    return has_stopped or grid.is_lively(place, (starts,), 3)
+
+
+PROBES_DIFFER_C = 0.5
+"""Two probes of one place read so differently: the bound of a DS18B20's data sheet, °C."""
+
+SURE_DRIFT_C = 0.02
+"""A room that moves the air by less than this in a step is as warm as the chamber, °C."""
 
 
 def _goes_to_room(motion: Motion, grid: Grid, place: int, left: float) -> bool:
     """Whether air that jumps goes to the room's side, as through a door it must.
 
     A contact that is stuck on drives it to the heater's or the evaporator's side, wherever the room
-    is. Where both are on one side, how the air goes on tells them apart.
+    is. Where both are on one side, how the air goes on tells them apart. What the two probes differ
+    by looks like a room that draws the air as the beer does.
     """
     drift_c = motion.drift_c(grid, place)
-    return abs(drift_c) < SURE_DRIFT_C or drift_c * left > 0.0
+    unsure_c = SURE_DRIFT_C + PROBES_DIFFER_C * motion.follows
+    return abs(drift_c) < unsure_c or drift_c * left > 0.0
 
 
 AT_LEVEL_COSTS = 8.0

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from fermd.control.placing import MOST_SHARE
 from fermd.review.causes.cause import Cause, Finding
-from fermd.review.causes.motion import HEAT, STEP_S, Grid
+from fermd.review.causes.grid import HEAT, STEP_S, Grid
 from fermd.review.course import Course
 
 JUMP_C = 0.6

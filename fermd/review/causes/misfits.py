@@ -7,16 +7,8 @@ price for what it is free to choose. The least of them is the likeliest; see see
 from __future__ import annotations
 
 from fermd.review.causes.cause import Cause
-from fermd.review.causes.motion import (
-    BEER_EVERY,
-    COOL,
-    HALF_S,
-    HEAT,
-    STEP_S,
-    Grid,
-    Motion,
-    Shares,
-)
+from fermd.review.causes.grid import COOL, HALF_S, HEAT, STEP_S, Grid, Shares
+from fermd.review.causes.motion import BEER_EVERY, LAGS, Motion
 
 STRANGE = 5.0
 """What is left over by so many times the noise is strange."""
@@ -58,17 +50,24 @@ def outputs(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Caus
 
 
 def _drives(motion: Motion, grid: Grid, places: range, duty: int, stuck: Cause) -> bool:
-    """Whether the air goes a contact's way while nothing works against it.
+    """Whether the air goes a contact's way by more than if what works against it were dead.
 
-    Air that falls less than usual behind a running fridge has a weak fridge, and no heater.
+    Air that falls less than usual behind a running fridge has a weak fridge, and no heater; but no
+    fridge, however weak, makes it rise.
     """
-    other = (HEAT if duty == COOL else COOL,)
-    return any(
-        _WAYS[stuck] * left > ROBUST * motion.air_noise_c(grid, place)
-        for place in places
-        if not grid.is_lively(place, other, 1)
-        and (left := motion.air_left_over(grid, place)) is not None
-    )
+    other = HEAT if duty == COOL else COOL
+    dead = replaced(grid.shares, other, range(2 * places[0] - LAGS, 2 * places[-1] + 2), 0.0)
+    for place in places:
+        shares = None
+        if grid.is_lively(place, (other,), 1):
+            if not all(grid.shares[other][max(0, 2 * place - 2) : 2 * place + 2]):
+                # How the air goes just after a switching is known the least.
+                continue
+            shares = dead
+        left = motion.air_left_over(grid, place, shares)
+        if left is not None and _WAYS[stuck] * left > ROBUST * motion.air_noise_c(grid, place):
+            return True
+    return False
 
 
 def _is_driven(motion: Motion, grid: Grid, places: range, duty: int, failed: Cause) -> bool:
@@ -76,7 +75,7 @@ def _is_driven(motion: Motion, grid: Grid, places: range, duty: int, failed: Cau
 
     What is off drives nothing: a dead fridge lets the air drift, and only a door makes it jump.
     """
-    shares = _replaced(grid.shares, duty, range(2 * places[0], 2 * places[-1] + 2), 0.0)
+    shares = replaced(grid.shares, duty, range(2 * places[0], 2 * places[-1] + 2), 0.0)
     return any(
         _WAYS[failed] * left > max(JUMP_AIR_C, ROBUST * motion.air_noise_c(grid, place))
         for place in places
@@ -107,15 +106,17 @@ def _best_misfit(motion: Motion, grid: Grid, places: range, duty: int, share: fl
             if otherwise * HALF_S < LEAST_ON_S:
                 # Too little to be more than a fridge that starts with more force than usual.
                 continue
-            shares = _replaced(grid.shares, duty, halves, share)
+            shares = replaced(grid.shares, duty, halves, share)
             least = min(least, misfit(motion, grid, places, shares, loose=True))
     return least
 
 
-def _replaced(shares: Shares, duty: int, halves: range, share: float) -> Shares:
+def replaced(shares: Shares, duty: int, halves: range, share: float) -> Shares:
+    """What was switched, but for one output over these halves of steps."""
     found = list(shares)
     one = list(shares[duty])
-    one[halves.start : halves.stop] = [share] * len(one[halves.start : halves.stop])
+    first = max(0, halves.start)
+    one[first : halves.stop] = [share] * len(one[first : halves.stop])
     found[duty] = one
     return found[0], found[1], found[2]
 

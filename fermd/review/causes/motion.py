@@ -2,15 +2,17 @@
 
 Two equations, each with a few numbers fitted by least squares (an autoregressive model with inputs;
 Ljung, System Identification, sec. 4.2, from memory). From one grid point to the next the air moves
-with its distance to the beer and to the walls, with its own last move, and with what the fridge,
-heater and fan have been switched to over the last quarter of an hour and, slowly forgotten, over
+with its distance to the beer and to the walls, with its own last move, and with what the fridge
+and heater have been switched to over the last quarter of an hour and, slowly forgotten, over
 the hours before (walls and plates hold on to it); the beer's probe with its distance to the air,
 with the air's move, and with the heater. What the equations leave over is the sign of something
 that was not switched by fermd.
 
 Readings of a disturbance would spoil the fit: what is left over by far is left out, and it is
 fitted again. How much is usual is told apart for times of rest and times after a switching, which
-no few numbers follow exactly.
+no few numbers follow exactly; and for the air once more for the moments after a fan was switched,
+which changes how fast everything trades heat, the probe too. A fan runs with what it spreads, so
+that its own effect is a part of theirs.
 """
 
 from __future__ import annotations
@@ -20,24 +22,11 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import median
 
-from fermd.review.course import Course, OnTime
+from fermd.review.causes.grid import COOL, FAN, HALF_S, HEAT, SLOW_S, Grid, Shares
 from fermd.review.least_squares import Normal
-from fermd.review.series import MINUTE_S, Series
-
-STEP_S = 300.0
-"""Length of the grid: as long as the slower probe's lag in still air."""
-
-HALF_S = STEP_S / 2
-"""Switchings are told by halves of a step: it matters when in a step a fridge has started."""
 
 LAGS = 6
 """So many halves of each output's past are looked at: plates and heaters go on for minutes."""
-
-SLOW_S = 2700.0
-"""Walls and plates forget within this, s (chamber model: liner 800 s, foam and contents longer)."""
-
-FAN_HALVES = 48
-"""A fan that has not rested for so many halves of a step, 2 h, is taken to run always."""
 
 BEER_EVERY = 3
 """The beer is followed from every point to the third after it: it moves slowly."""
@@ -54,77 +43,6 @@ LEAST_POINTS = 60
 FLOOR_AIR_C, FLOOR_BEER_C = 0.06, 0.025
 """The noise is taken to be this at the least, °C: a step of a 12-bit probe is 0.0625 °C."""
 
-COOL, HEAT, FAN = range(3)
-DUTIES = ("cool", "heat", "fan")
-
-Shares = tuple[list[float], list[float], list[float]]
-"""For each duty, the share of each half of a step that it was on."""
-
-
-@dataclass(slots=True)
-class Grid:
-    """Readings and switchings at even steps."""
-
-    at_s: list[float]
-    beer_c: list[float | None]
-    air_c: list[float | None]
-    shares: Shares
-    walls_c: list[float]
-    """The air, slowly followed: about where the walls are."""
-
-    def __len__(self) -> int:
-        """How many points there are."""
-        return len(self.at_s)
-
-    def is_lively(self, place: int, duties: Sequence[int] = (COOL, HEAT), steps: int = 4) -> bool:
-        """Whether an output ran within so many steps before a point, or runs after it."""
-        halves = slice(max(0, 2 * (place - steps)), 2 * place + 2)
-        return any(any(self.shares[duty][halves]) for duty in duties)
-
-
-def grid_of(course: Course) -> Grid | None:
-    """Lay a course onto a grid; None where there is no air or it is told by quarter hours only."""
-    vessel, air = course.vessel, course.air
-    if vessel is None or air is None or MINUTE_S not in (vessel.step_s, air.step_s):
-        return None
-    count = int(course.lasted_s / STEP_S) + 1
-    at_s = [course.start_s + STEP_S * number for number in range(count)]
-    halves_s = [course.start_s + HALF_S * number for number in range(2 * count)]
-    cool, heat, fan = (
-        [on.share(since_s, since_s + HALF_S) for since_s in halves_s]
-        for on in (OnTime(course.runs_of(duty)) for duty in DUTIES)
-    )
-    air_c = _sampled(air, at_s)
-    return Grid(at_s, _sampled(vessel, at_s), air_c, (cool, heat, fan), _slow(air_c))
-
-
-def _slow(values: Sequence[float | None]) -> list[float]:
-    """Values behind a lag; where nothing is known it stands still."""
-    found: list[float] = []
-    now = next((value for value in values if value is not None), 0.0)
-    for value in values:
-        found.append(now)
-        if value is not None:
-            now += STEP_S / (STEP_S + SLOW_S) * (value - now)
-    return found
-
-
-def _sampled(series: Series, at_s: Sequence[float]) -> list[float | None]:
-    """The mean of the two minutes round each moment."""
-    found: list[float | None] = []
-    means, times, place = series.mean_c, series.at_s, 0
-    for when_s in at_s:
-        while place < len(times) and times[place] < when_s - 61.0:
-            place += 1
-        near = place
-        total = count = 0.0
-        while near < len(times) and times[near] <= when_s + 61.0:
-            total += means[near]
-            count += 1.0
-            near += 1
-        found.append(total / count if count else None)
-    return found
-
 
 @dataclass(frozen=True, slots=True)
 class Motion:
@@ -132,15 +50,15 @@ class Motion:
 
     air: tuple[float, ...]
     beer: tuple[float, ...]
-    air_noises_c: tuple[float, float]
-    """Usual size of what is left over at rest, and after a switching, °C."""
-    beer_noises_c: tuple[float, float]
+    air_noises_c: tuple[float, ...]
+    """Usual size of what is left over at rest, after a switching, and after the fan's, °C."""
+    beer_noises_c: tuple[float, ...]
     used: tuple[bool, bool]
     """Whether cooling and heating ran often enough for their effect to be known."""
 
     def air_noise_c(self, grid: Grid, place: int) -> float:
         """What the air's equation usually leaves over at such a time, °C."""
-        return self.air_noises_c[grid.is_lively(place)]
+        return self.air_noises_c[_air_kind(grid, place)]
 
     def beer_noise_c(self, grid: Grid, place: int) -> float:
         """The same of the beer's."""
@@ -157,15 +75,27 @@ class Motion:
 
         What the air's equation has left when the beer, the walls and every output are put aside.
         """
-        # A fan that never rests belongs to the room; one that runs with the fridge does not.
-        fan = min(grid.shares[FAN][max(0, 2 * place - FAN_HALVES) : 2 * place + 1])
-        return self.air[2] * (grid.air_c[place] or 0.0) / 10.0 + self.air[-2] * fan + self.air[-1]
+        return self.air[2] * (grid.air_c[place] or 0.0) / 10.0 + self.air[-1]
+
+    @property
+    def follows(self) -> float:
+        """By what share of its distance to the beer the air moves in a step."""
+        return max(0.0, self.air[0])
 
     def beer_left_over(self, grid: Grid, place: int, shares: Shares | None = None) -> float | None:
         """What the beer's equation leaves over from this point on, °C."""
         row = beer_row(grid, place, shares or grid.shares)
         moved = _moved(grid.beer_c, place, BEER_EVERY)
         return None if row is None or moved is None else moved - _dot(self.beer, row)
+
+
+AFTER_FAN_HALVES = 4
+
+
+def _air_kind(grid: Grid, place: int) -> int:
+    """Which of its noises the air has at a point."""
+    fan = grid.shares[FAN][max(0, 2 * place - AFTER_FAN_HALVES) : 2 * place + 2]
+    return 2 if fan and min(fan) < max(fan) else int(grid.is_lively(place))
 
 
 def _beer_is_lively(grid: Grid, place: int) -> bool:
@@ -206,10 +136,20 @@ def air_row(grid: Grid, place: int, shares: Shares) -> list[float] | None:
         share = shares[duty]
         row += [share[2 * place + 1 - lag] for lag in range(LAGS)]
         row.append(_before(share, 2 * place + 1 - LAGS))
-    return [*row, shares[FAN][2 * place], 1.0]
+    blown = _fan_alone(grid, place) * (beer_c - air_c)
+    return [*row, blown, _fan_alone(grid, place - 1) * (air_c - before_c), 1.0]
 
 
-AIR_SIZE = 4 + 2 * (LAGS + 1) + 2
+def _fan_alone(grid: Grid, place: int) -> float:
+    """The share of a step that the fan ran on for after what it spreads."""
+    halves = range(2 * place, 2 * place + 2)
+    shares = grid.shares
+    return sum(
+        max(0.0, shares[FAN][half] - shares[COOL][half] - shares[HEAT][half]) / 2 for half in halves
+    )
+
+
+AIR_SIZE = 4 + 2 * (LAGS + 1) + 3
 
 
 def beer_row(grid: Grid, place: int, shares: Shares) -> list[float] | None:
@@ -240,33 +180,37 @@ BEER_SIZE = 7
 def fit_motion(grid: Grid) -> Motion | None:
     """Fit both equations; None with too few readings."""
     air_rows = [
-        (row, moved, grid.is_lively(place))
+        (row, moved, _air_kind(grid, place))
         for place in range(len(grid))
         if (row := air_row(grid, place, grid.shares)) is not None
         and (moved := _moved(grid.air_c, place, 1)) is not None
     ]
     beer_rows = [
-        (row, moved, _beer_is_lively(grid, place))
+        (row, moved, int(_beer_is_lively(grid, place)))
         for place in range(0, len(grid), BEER_EVERY)
         if (row := beer_row(grid, place, grid.shares)) is not None
         and (moved := _moved(grid.beer_c, place, BEER_EVERY)) is not None
     ]
     if len(air_rows) < LEAST_POINTS or len(beer_rows) < LEAST_POINTS // BEER_EVERY:
         return None
-    air, air_noises = _fitted(air_rows, AIR_SIZE, FLOOR_AIR_C)
-    beer, beer_noises = _fitted(beer_rows, BEER_SIZE, FLOOR_BEER_C)
+    air, air_noises = _fitted(air_rows, AIR_SIZE, FLOOR_AIR_C, 3)
+    beer, beer_noises = _fitted(beer_rows, BEER_SIZE, FLOOR_BEER_C, 2)
     cools, heats = (
         sum(share > 0.5 for share in grid.shares[duty]) >= 2 * LAGS for duty in (COOL, HEAT)
     )
     return Motion(tuple(air), tuple(beer), air_noises, beer_noises, (cools, heats))
 
 
-_Rows = list[tuple[list[float], float, bool]]
+_Rows = list[tuple[list[float], float, int]]
+"""What the move depends on, the move, and which of the noises it has."""
 
 
-def _fitted(rows: _Rows, size: int, floor: float) -> tuple[list[float], tuple[float, float]]:
+def _fitted(
+    rows: _Rows, size: int, floor: float, noise_kinds: int
+) -> tuple[list[float], tuple[float, ...]]:
     kept, numbers = rows, [0.0] * size
-    noises = (floor, floor)
+    kinds = range(noise_kinds)
+    noises = [floor for _ in kinds]
     for _ in range(ROUNDS):
         normal = Normal(size)
         for row, moved, _ in kept:
@@ -277,22 +221,18 @@ def _fitted(rows: _Rows, size: int, floor: float) -> tuple[list[float], tuple[fl
             normal.squares[place][place] += RIDGE
         numbers = normal.solved(range(size), ())
         off = [abs(moved - _dot(numbers, row)) for row, moved, _ in rows]
-        rest, lively = (
+        for kind in kinds:
             # Of a normal error half lie within 0.67 standard deviations.
-            median([each for each, row in zip(off, rows, strict=True) if row[2] is told] or [0.0])
-            / 0.67
-            for told in (False, True)
-        )
-        noises = max(floor, rest), max(floor, lively)
+            of_kind = [each for each, row in zip(off, rows, strict=True) if row[2] == kind]
+            noises[kind] = max(floor, median(of_kind or [0.0]) / 0.67)
         kept = [
             row for row, each in zip(rows, off, strict=True) if each <= TRIMMED * noises[row[2]]
         ]
         if len(kept) < LEAST_POINTS // BEER_EVERY:
             break
-    spread = [_spread(kept, numbers, told) for told in (False, True)]
-    return numbers, (max(noises[0], spread[0]), max(noises[1], spread[1]))
+    return numbers, tuple(max(noises[kind], _spread(kept, numbers, kind)) for kind in kinds)
 
 
-def _spread(rows: _Rows, numbers: Sequence[float], told: bool) -> float:
-    off2 = [(moved - _dot(numbers, row)) ** 2 for row, moved, lively in rows if lively is told]
+def _spread(rows: _Rows, numbers: Sequence[float], told: int) -> float:
+    off2 = [(moved - _dot(numbers, row)) ** 2 for row, moved, kind in rows if kind == told]
     return sqrt(sum(off2) / len(off2)) if off2 else 0.0

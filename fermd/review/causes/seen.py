@@ -10,12 +10,15 @@ that is somewhat stronger or weaker than usual, is not.
 
 from __future__ import annotations
 
+from collections.abc import Set
 from dataclasses import dataclass, replace
+from math import sqrt
 
 from fermd.control.settings import DAY_S
 from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
 from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors
+from fermd.review.causes.grid import STEP_S, Grid, grid_of
 from fermd.review.causes.jumps import moved_probe
 from fermd.review.causes.misfits import (
     STRANGE,
@@ -25,13 +28,7 @@ from fermd.review.causes.misfits import (
     outputs,
     usual,
 )
-from fermd.review.causes.motion import (
-    STEP_S,
-    Grid,
-    Motion,
-    fit_motion,
-    grid_of,
-)
+from fermd.review.causes.motion import Motion, fit_motion
 from fermd.review.course import Course
 
 STRANGE_AIR_C, STRANGE_BEER_C = 0.4, 0.12
@@ -39,6 +36,10 @@ STRANGE_AIR_C, STRANGE_BEER_C = 0.4, 0.12
 
 JOINED_STEPS = 6
 """Strange steps that are no further apart than half an hour belong together."""
+
+GOES_ON_STEPS, GOES_ON_C = 6, 1.0
+"""So is what is left over the same way for half an hour and comes to this in all, °C, be each step
+ever so little: air that stands where it should move."""
 
 WORTH = 15.0
 """A cause must better the fit by so much (squared standard deviations), and by `BETTER` of it."""
@@ -61,8 +62,20 @@ def seen_findings(course: Course) -> list[Finding]:
     motion = None if grid is None else fit_motion(grid)
     if grid is None or motion is None:
         return []
+    found = _findings(course, grid, motion, _episodes(grid, motion))
+    # What goes on being a little off is looked at only where nothing sharp says more.
+    slow = [
+        one
+        for one in _episodes(grid, motion, _going_on(grid, motion))
+        if not any(each.touches(grid.at_s[one.first], grid.at_s[one.last]) for each in found)
+    ]
+    return sorted(
+        [*found, *_findings(course, grid, motion, slow)], key=lambda finding: finding.start_s
+    )
+
+
+def _findings(course: Course, grid: Grid, motion: Motion, episodes: list[Episode]) -> list[Finding]:
     found: list[Finding] = []
-    episodes = _episodes(grid, motion)
     if len(episodes) > MOST_A_DAY * (1.0 + course.lasted_s / DAY_S):
         # What is strange all day long is how this chamber moves, and no disturbance of it.
         return []
@@ -98,11 +111,11 @@ def _shuts(opened: Finding, later: Finding) -> bool:
     )
 
 
-def _episodes(grid: Grid, motion: Motion) -> list[Episode]:
+def _episodes(grid: Grid, motion: Motion, going_on: Set[int] = frozenset()) -> list[Episode]:
     found: list[Episode] = []
     for place in range(len(grid)):
         air, beer = motion.air_left_over(grid, place), motion.beer_left_over(grid, place)
-        if not (
+        if place not in going_on and not (
             abs(air or 0.0) > max(STRANGE * motion.air_noise_c(grid, place), STRANGE_AIR_C)
             or abs(beer or 0.0) > max(STRANGE * motion.beer_noise_c(grid, place), STRANGE_BEER_C)
         ):
@@ -119,6 +132,22 @@ def _episodes(grid: Grid, motion: Motion) -> list[Episode]:
             found[-1] = Episode(found[-1].first, place, max(found[-1].strength, strength))
         else:
             found.append(Episode(place, place, strength))
+    return found
+
+
+def _going_on(grid: Grid, motion: Motion) -> set[int]:
+    """The places whose air is left over a little, all of them the same way."""
+    left = [motion.air_left_over(grid, place) or 0.0 for place in range(len(grid))]
+    found: set[int] = set()
+    for first in range(len(grid) - GOES_ON_STEPS + 1):
+        places = range(first, first + GOES_ON_STEPS)
+        total = sum(left[place] for place in places)
+        noise_c = sqrt(sum(motion.air_noise_c(grid, place) ** 2 for place in places))
+        if (
+            abs(total) > max(STRANGE * noise_c, GOES_ON_C)
+            and min(left[place] * total for place in places) > 0.0
+        ):
+            found.update(places)
     return found
 
 

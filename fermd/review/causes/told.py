@@ -102,6 +102,8 @@ def _alarms(course: Course) -> Iterator[Finding]:
             else:
                 cause = _of_long_run(course, duty, since_s, one.at_s)
                 told = f"{event.subject} ran its longest allowed time, {span(one.at_s - since_s)}"
+            if cause in (Cause.COOLING_FAILED, Cause.HEATING_FAILED):
+                since_s = _since_s(course, duty, since_s, one.at_s)
             # The alarm may stand until somebody has seen it; that it stands does no harm.
             until_s = min(end_s, one.at_s + AFTER_COMMAND_S)
             yield Finding(cause, since_s, until_s, told, weight=2.0)
@@ -123,6 +125,26 @@ def _output_on(course: Course, line: str) -> str:
 
 MOVED_C = 0.15
 """Beer that moves less than this the right way in a longest run was not cooled or heated, °C."""
+
+
+STEP_S = 300.0
+STILL_C = 0.1
+"""What reads within this of the furthest that it came has stopped to move, °C."""
+
+
+def _since_s(course: Course, duty: str, since_s: float, at_s: float) -> float:
+    """Since when a run had no effect: it may have failed on its way."""
+    series = course.air or course.vessel
+    way = -1.0 if duty == "cool" else 1.0
+    steps = range(int((at_s - since_s) // STEP_S)) if series is not None else ()
+    reached = [
+        (from_s, way * mean_c)
+        for from_s in (since_s + STEP_S * step for step in steps)
+        if series is not None and (mean_c := series.mean(from_s, from_s + STEP_S)) is not None
+    ]
+    furthest_c = max((value_c for _, value_c in reached), default=0.0)
+    near = (from_s for from_s, value_c in reached if value_c >= furthest_c - STILL_C)
+    return next(near, since_s)
 
 
 def _of_long_run(course: Course, duty: str, since_s: float, at_s: float) -> Cause:

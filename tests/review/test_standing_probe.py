@@ -1,0 +1,58 @@
+"""A probe that reads the very same for hours is named, one that is only steady is not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from random import Random
+
+import pytest
+
+from fermd.review.causes.cause import Cause
+from fermd.review.causes.standing import standing_findings
+from fermd.review.course import Course
+from fermd.review.roles import Roles
+from fermd.review.series import Series
+
+STEP_C = 0.0625
+"""Of a 12-bit probe (DS18B20 data sheet)."""
+
+DAY_MIN = 24 * 60
+
+
+def course_of(reads_c: Callable[[int], float]) -> Course:
+    series = Series(60)
+    for minute in range(DAY_MIN):
+        temp_c = reads_c(minute)
+        series.at_s.append(60.0 * minute + 30.0)
+        for column in (series.low_c, series.mean_c, series.high_c):
+            column.append(temp_c)
+        series.good.append(1.0)
+    return Course(
+        "cellar", 0.0, 60.0 * DAY_MIN, Roles("vessel", None), {"vessel": series}, (), (), ()
+    )
+
+
+def noisy(minute: int) -> float:
+    """A live probe: the last digits are never still for long."""
+    true_c = 18.0 + 0.5 * minute / DAY_MIN + Random(minute).gauss(0.0, 0.05)
+    return round(true_c / STEP_C) * STEP_C
+
+
+def test_a_frozen_probe_is_named_from_when_it_froze() -> None:
+    (found,) = standing_findings(
+        course_of(lambda minute: 18.0625 if 600 <= minute < 900 else noisy(minute))
+    )
+    assert found.cause is Cause.PROBE_FAULT
+    assert found.start_s == pytest.approx(600 * 60.0, abs=180.0)
+    assert found.end_s == pytest.approx(900 * 60.0, abs=180.0)
+    assert "18.06 °C" in found.detail
+
+
+def test_a_live_probe_is_not_taken_to_be_frozen() -> None:
+    assert list(standing_findings(course_of(noisy))) == []
+
+
+def test_a_calm_vessel_whose_probe_has_no_noise_is_not_taken_to_be_frozen() -> None:
+    """0.5 °C a day are eight steps of a 12-bit probe, three hours each."""
+    calm = course_of(lambda minute: round((18.0 + 0.5 * minute / DAY_MIN) / STEP_C) * STEP_C)
+    assert list(standing_findings(calm)) == []
