@@ -77,6 +77,8 @@ class OutputRun:
     wall_trusted: bool
     """Of the start."""
     start_rule: str | None
+    start_limit_c: float | None
+    """What that rule held the beer against, °C: where a call of its band began."""
     end_wall_utc_s: float | None
     """None: it runs still, or rows were lost and nobody knows."""
     end_rule: str | None
@@ -287,17 +289,11 @@ def _event_row(table: str, row: dict[str, Any]) -> EventRow:
 
 
 def _run(row: dict[str, Any]) -> OutputRun:
+    known = {name: value for name, value in row.items() if name != "end_certainty"}
     return OutputRun(
-        row["chamber"],
-        row["output"],
-        row["duty"],
-        row["line"],
-        row["start_seq"],
-        row["start_wall_utc_s"],
-        row["wall_trusted"] > 0,
-        row["start_rule"],
-        row["end_wall_utc_s"],
-        row["end_rule"],
-        row["end_certainty"] == "presumed",
-        row["lasted_s"],
+        **known
+        | {
+            "wall_trusted": row["wall_trusted"] > 0,
+            "end_presumed": row["end_certainty"] == "presumed",
+        }
     )

@@ -10,6 +10,7 @@ from __future__ import annotations
 RUNS = """
     SELECT start.seq AS start_seq, start.chamber, start.output, start.duty, start.line,
         start.wall_utc_s AS start_wall_utc_s, start.wall_trusted, start.reason_rule AS start_rule,
+        start.reason_limit_c AS start_limit_c,
         stop.wall_utc_s AS end_wall_utc_s, stop.reason_rule AS end_rule,
         stop.certainty AS end_certainty,
         CASE WHEN stop.boot = start.boot THEN stop.mono_s - start.mono_s

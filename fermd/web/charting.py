@@ -9,7 +9,7 @@ from annotated_types import Ge, Le
 from pydantic import BeforeValidator
 
 from fermd.service.snapshot import ChamberView
-from fermd.web import shapes
+from fermd.web import chart_shapes
 from fermd.web.curves import Wanted, read_curves
 from fermd.web.doors import Right
 from fermd.web.endpoint import Call, Endpoint, Whole
@@ -59,12 +59,12 @@ class Charting:
             Endpoint(
                 "GET", "/api/chambers/{chamber}/curves", self.curves, Right.LOOK, TAG,
                 "Temperatures, target, runs of outputs and marks of a span of time",
-                shapes.Curves, CurvesQuery, refusals=(404, 503),
+                chart_shapes.Curves, CurvesQuery, refusals=(404, 503),
             ),
             Endpoint(
                 "GET", "/api/chambers/{chamber}/forecast", self.forecast, Right.LOOK, TAG,
                 "Where target and beer are heading, and what comes next and when",
-                shapes.Forecast, InUnit, refusals=(404, 503),
+                chart_shapes.Forecast, InUnit, refusals=(404, 503),
             ),
         ]  # fmt: skip
 

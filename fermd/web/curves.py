@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
@@ -26,9 +26,10 @@ from fermd.control.events import (
 from fermd.control.steps import Ramp, Target
 from fermd.control.wording import Unit
 from fermd.journal.curves import Resolution, TemperaturePoint
-from fermd.journal.reader import EventRow, JournalReader
+from fermd.journal.reader import EventRow, JournalReader, OutputRun
 from fermd.journal.rows import BrewerNote, ClockStepped
 from fermd.review.telling import words
+from fermd.web.edges_told import Line, band_of_its_time
 
 Plain = dict[str, Any]
 T = TypeVar("T")
@@ -70,6 +71,9 @@ def read_curves(record: JournalReader, wanted: Wanted) -> Plain:
     step_rows = _rows(record, "step_changes", wanted)
     line = _target_line(record, wanted, step_rows)
     middles = [start_s + (index + 0.5) * bucket_s for index in range(count)]
+    runs = record.output_runs(
+        wanted.from_utc_s - LONGEST_RUN_S, wanted.to_utc_s, chamber=wanted.chamber
+    )
     aims = [line(at_s) if at_s <= wanted.now_utc_s else None for at_s in middles]
     return {
         "chamber": wanted.chamber,
@@ -83,11 +87,12 @@ def read_curves(record: JournalReader, wanted: Wanted) -> Plain:
             "heat_c": [None if aim is None else aim[0] for aim in aims],
             "cool_c": [None if aim is None else aim[1] for aim in aims],
         },
+        "band": band_of_its_time(runs, line, middles, wanted.now_utc_s),
         "target_changes": [
             [round(row.moment.wall_utc_s, 1), told.heat_c, told.cool_c]
             for row, told in _told(_rows(record, "target_changes", wanted), TargetChanged)
         ],
-        "runs": _runs(record, wanted),
+        "runs": _runs(runs, wanted),
         "marks": _marks(record, wanted, step_rows),
     }
 
@@ -140,9 +145,6 @@ def _buckets(
         "min_c": [None if one is None else round(one, 3) for one in lowest],
         "max_c": [None if one is None else round(one, 3) for one in highest],
     }
-
-
-Line = Callable[[float], tuple[float, float] | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,12 +213,9 @@ def _corners(rows: Sequence[EventRow]) -> list[_Corner]:
     return corners
 
 
-def _runs(record: JournalReader, wanted: Wanted) -> Plain:
+def _runs(runs: Iterable[OutputRun], wanted: Wanted) -> Plain:
     """The runs of each output, cut to the span; one that is not over has no end."""
     found: Plain = {}
-    runs = record.output_runs(
-        wanted.from_utc_s - LONGEST_RUN_S, wanted.to_utc_s, chamber=wanted.chamber
-    )
     for run in runs:
         end_s = run.end_wall_utc_s
         if end_s is not None and end_s < wanted.from_utc_s:

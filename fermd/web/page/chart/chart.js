@@ -51,7 +51,7 @@ function legend({ data }) {
   return h("ul", { class: "legend", "aria-hidden": "true" },
     h("li", { class: "vessel" }, "beer"),
     has(data?.air) && h("li", { class: "air" }, "air"),
-    h("li", { class: "aim" }, data?.band ? "target, with the band that counts now" : "target"),
+    h("li", { class: "aim" }, data?.band.some(({ low_c }) => low_c !== null) ? "target, with its band" : "target"),
     h("li", { class: "foreseen" }, "foreseen"),
     h("li", { class: "heat" }, "heat on"),
     h("li", { class: "cool" }, "cooling on"));

@@ -147,16 +147,31 @@ function columns(name, found) {
       ...recorded.map((utc_s, index) => ({ utc_s, heat_c: found.target.heat_c[index], cool_c: found.target.cool_c[index] })),
       ...(seen?.target ?? []).filter(([utc_s]) => utc_s > siteNow()).map(([utc_s, heat_c, cool_c]) => ({ utc_s, heat_c, cool_c })),
     ],
-    band: bandOf(state.status.chambers[name]),
+    band: [
+      ...recorded.map((utc_s, index) => ({ utc_s, ...edges(found.target, found.band, index) })),
+      ...edgesAhead(state.status.chambers[name], seen?.target ?? []),
+    ],
     runs: Object.values(found.runs).flatMap(({ duty, spans }) => spans.map(([from_utc_s, to_utc_s]) => ({ duty, from_utc_s, to_utc_s: to_utc_s ?? siteNow() }))),
     marks: found.marks.map((mark) => ({ ...mark, kind: MARKS[mark.kind] })).filter((mark) => mark.kind),
   };
 }
 
-/** How far the edges that calls begin at now lie from the target; none while no band decides. */
-function bandOf(chamber) {
-  if (!chamber?.edges || !chamber.target) return null;
-  return { below_k: chamber.target.heat_c - chamber.edges.heat_from_c, above_k: chamber.edges.cool_from_c - chamber.target.cool_c };
+/** The band's edges in a bucket, as the record tells them; a side that no call tells ends at the target. */
+const edges = (target, told, index) => {
+  const [low_c, high_c] = [told.heat_c[index] ?? null, told.cool_c[index] ?? null];
+  return low_c === null && high_c === null ? { low_c, high_c } : { low_c: low_c ?? target.heat_c[index], high_c: high_c ?? target.cool_c[index] };
+};
+
+/** From now on it is the band that control goes by now, if one decides. */
+function edgesAhead(chamber, target) {
+  if (!chamber?.edges || !chamber.target) return [];
+  const now = siteNow();
+  const { heat_from_c, cool_from_c } = chamber.edges;
+  const [below_k, above_k] = [chamber.target.heat_c - heat_from_c, cool_from_c - chamber.target.cool_c];
+  return [
+    { utc_s: now, low_c: heat_from_c, high_c: cool_from_c },
+    ...target.filter(([utc_s]) => utc_s > now).map(([utc_s, heat_c, cool_c]) => ({ utc_s, low_c: heat_c - below_k, high_c: cool_c + above_k })),
+  ];
 }
 
 const MARKS = { step: "step", "step-change": "step", profile: "step", "alarm-raised": "alarm", outage: "alarm", note: "note" };

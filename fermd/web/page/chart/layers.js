@@ -1,7 +1,7 @@
 // What is drawn under and over the lines: the target with its band, the strips of what was on, the
 // marks of steps, alarms and notes, and where now is.
 
-import { shownDifference, shownTemp } from "../base/words.js";
+import { shownTemp } from "../base/words.js";
 
 const STRIP = 9; // px, height of a strip
 const GAP = 4;
@@ -40,11 +40,11 @@ function clip({ ctx, bbox }) {
   ctx.clip();
 }
 
-/** The target's corners as stretches without gaps: [[corner, ...], ...]. */
-function stretches(corners) {
+/** Corners as stretches without gaps: [[corner, ...], ...]; a gap has no `key`. */
+function stretches(corners, key) {
   const found = [];
   for (const corner of corners) {
-    if (corner.heat_c === null) found.push([]);
+    if (corner[key] === null) found.push([]);
     else {
       if (!found.length) found.push([]);
       found.at(-1).push(corner);
@@ -55,13 +55,11 @@ function stretches(corners) {
 
 function band(plot, data, paint) {
   const { ctx } = plot;
-  if (!data.band) return;
-  const [below, above] = [shownDifference(data.band.below_k), shownDifference(data.band.above_k)];
   ctx.fillStyle = paint.band;
-  for (const stretch of stretches(data.target)) {
+  for (const stretch of stretches(data.band, "low_c")) {
     ctx.beginPath();
-    for (const corner of stretch) ctx.lineTo(x(plot, corner.utc_s), y(plot, shownTemp(corner.cool_c) + above));
-    for (const corner of [...stretch].reverse()) ctx.lineTo(x(plot, corner.utc_s), y(plot, shownTemp(corner.heat_c) - below));
+    for (const corner of stretch) ctx.lineTo(x(plot, corner.utc_s), y(plot, shownTemp(corner.high_c)));
+    for (const corner of [...stretch].reverse()) ctx.lineTo(x(plot, corner.utc_s), y(plot, shownTemp(corner.low_c)));
     ctx.fill();
   }
 }
@@ -71,7 +69,7 @@ function aim(plot, data, paint) {
   ctx.strokeStyle = paint.malt;
   ctx.lineWidth = 1.5 * dots();
   ctx.setLineDash([6 * dots(), 4 * dots()]);
-  for (const stretch of stretches(data.target)) {
+  for (const stretch of stretches(data.target, "heat_c")) {
     for (const side of ["heat_c", "cool_c"]) {
       ctx.beginPath();
       for (const corner of stretch) ctx.lineTo(x(plot, corner.utc_s), y(plot, shownTemp(corner[side])));
