@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain, compress
+from math import inf
 
 from sqlite_utils import Database
 
@@ -86,71 +88,104 @@ def read_series(
         return {}
     step_s = _step_s(db, axis, names, start_s, end_s)
     found = {key: Series(step_s) for key in sorted(names)}
-    for key, series in found.items():
-        _read(db, axis, series, key, start_s, end_s)
+    for boot, offset_s in axis.offset_s_by_boot.items():
+        for rows in _rows(db, boot, offset_s, tuple(found), step_s, (start_s, end_s)):
+            # No object is kept for a row: that alone would take as long as all else.
+            table = array("d", chain.from_iterable(rows))
+            keys, *columns = (table[place::_COLUMNS] for place in range(_COLUMNS))
+            for key, series in found.items():
+                _extend(series, _of_probe(key, keys, columns, len(found)))
     return {names[key]: series for key, series in found.items() if len(series) or series.bad}
 
 
-def _read(
-    db: Database, axis: TimeAxis, series: Series, key: int, start_s: float, end_s: float
-) -> None:
-    """Read one probe, column by column: a batch has tens of thousands of buckets."""
+_COLUMNS = 7
+"""Key of the probe, middle, minimum, mean, maximum, good readings, failed ones."""
+
+
+def _rows(
+    db: Database,
+    boot: int,
+    offset_s: float,
+    keys: Sequence[int],
+    step_s: int,
+    span: tuple[float, float],
+) -> Iterator[Iterable[Sequence[float]]]:
+    """The buckets of some probes in one boot: those that were counted, then the fresh ones.
+
+    All probes in one pass: in the table they lie side by side, with those of every other chamber.
+    """
     (counted,) = db.execute("SELECT rolled_up_to_seq FROM rollup_progress").fetchone()
-    step_s = series.step_s
+    ours = f"probe_key IN ({', '.join(map(str, keys))})"
+    given = [offset_s + step_s / 2, boot, span[0] - offset_s, span[1] - offset_s]
     table = "rollup_minute" if step_s == MINUTE_S else "rollup_quarter_hour"
-    for boot, offset_s in axis.offset_s_by_boot.items():
-        middle_s = offset_s + step_s / 2
-        where = "boot = ? AND start_mono_s >= ? AND start_mono_s < ? AND probe_key = ?"
-        span = [boot, start_s - offset_s, end_s - offset_s, key]
-        rows = db.execute(
-            "SELECT start_mono_s + ?, minimum_c, mean_c, maximum_c, good_readings "  # noqa: S608 - constants
-            f"FROM {table} WHERE {where} AND mean_c IS NOT NULL ORDER BY start_mono_s",
-            [middle_s, *span],
-        ).fetchall()
-        _extend(series, rows)
-        for at_s, bad in db.execute(
-            f"SELECT start_mono_s + ?, faulty_readings FROM {table} "  # noqa: S608 - constants
-            f"WHERE {where} AND faulty_readings > 0",
-            [middle_s, *span],
-        ).fetchall():
-            series.bad[at_s] = series.bad.get(at_s, 0) + bad
-        for reading_table in READING_TABLES:
-            fresh = db.execute(
-                f"SELECT CAST(mono_s AS INTEGER) / {step_s} * {step_s} + ? AS at_s, "  # noqa: S608 - constants
-                "min(temp_c), avg(temp_c), max(temp_c), count(temp_c), count(*) - count(temp_c) "
-                f"FROM {reading_table} WHERE seq > ? AND boot = ? AND mono_s >= ? AND mono_s < ? "
-                "AND probe_key = ? GROUP BY at_s ORDER BY at_s",
-                [middle_s, counted, *span],
-            ).fetchall()
-            for at_s, *_, bad in fresh:
-                if bad:
-                    series.bad[at_s] = series.bad.get(at_s, 0) + bad
-            _extend(series, [row[:5] for row in fresh if row[4]])
+    yield db.execute(
+        f"SELECT probe_key, start_mono_s + ?, {_TEMPERATURES}, good_readings, faulty_readings "  # noqa: S608 - constants
+        f"FROM {table} WHERE boot = ? AND start_mono_s >= ? AND start_mono_s < ? AND {ours} "
+        "ORDER BY start_mono_s",
+        given,
+    )
+    for reading_table in READING_TABLES:
+        yield db.execute(
+            f"SELECT probe_key, at_s, {_TEMPERATURES}, good_readings, faulty_readings FROM ("  # noqa: S608 - constants
+            f"SELECT probe_key, CAST(mono_s AS INTEGER) / {step_s} * {step_s} + ? AS at_s, "
+            "min(temp_c) AS minimum_c, avg(temp_c) AS mean_c, max(temp_c) AS maximum_c, "
+            "count(temp_c) AS good_readings, count(*) - count(temp_c) AS faulty_readings "
+            f"FROM {reading_table} WHERE boot = ? AND mono_s >= ? AND mono_s < ? AND {ours} "
+            "AND seq > ? GROUP BY probe_key, at_s) ORDER BY at_s",
+            [*given, counted],
+        )
 
 
-_Row = tuple[float, float, float, float, int]
+def _of_probe(
+    key: int, keys: array[float], columns: Sequence[array[float]], probes: int
+) -> list[array[float]]:
+    """One probe's part of columns that all probes share."""
+    count = keys.count(key)
+    if count:
+        # As long as none is missing in any bucket, each comes in its turn.
+        first = keys.index(key)
+        if keys[first::probes].count(key) == len(keys[first::probes]) == count:
+            return [column[first::probes] for column in columns]
+    ours = [one == key for one in keys]
+    return [array("d", compress(column, ours)) for column in columns]
 
 
-def _extend(series: Series, rows: Sequence[_Row]) -> None:
+_TEMPERATURES = ", ".join(f"ifnull({name}, 9e999)" for name in ("minimum_c", "mean_c", "maximum_c"))
+"""Infinite where every reading failed, since a column of numbers has no place for NULL."""
+
+
+def _extend(series: Series, columns: Sequence[array[float]]) -> None:
     """Append buckets that come later than all before; the first may go on with the last one."""
-    if rows and series.at_s and rows[0][0] == series.at_s[-1]:
-        # A bucket that was counted in part: the rest of it comes from the readings.
-        (_, low_c, mean_c, high_c, good), before = rows[0], series.good[-1]
-        series.low_c[-1] = min(series.low_c[-1], low_c)
-        series.high_c[-1] = max(series.high_c[-1], high_c)
-        series.mean_c[-1] = (series.mean_c[-1] * before + mean_c * good) / (before + good)
-        series.good[-1] = before + good
-        rows = rows[1:]
-    if series.at_s:
+    at_s, *figures, bad = columns
+    if any(bad):
+        for one_s, count in zip(at_s, bad, strict=True):
+            if count:
+                series.bad[one_s] = series.bad.get(one_s, 0) + int(count)
+    kept = [at_s, *figures]
+    if inf in (mean_c := kept[2]):
+        known = [one_c != inf for one_c in mean_c]
+        kept = [array("d", compress(column, known)) for column in kept]
+    _append(series, kept)
+
+
+def _append(series: Series, columns: Sequence[array[float]]) -> None:
+    at_s, low_c, mean_c, high_c, good = columns
+    first = 0
+    if series.at_s and at_s:
+        if at_s[0] == series.at_s[-1]:
+            # A bucket that was counted in part: the rest of it comes from the readings.
+            before = series.good[-1]
+            series.low_c[-1] = min(series.low_c[-1], low_c[0])
+            series.high_c[-1] = max(series.high_c[-1], high_c[0])
+            series.mean_c[-1] = (series.mean_c[-1] * before + mean_c[0] * good[0]) / (
+                before + good[0]
+            )
+            series.good[-1] = before + good[0]
         # A boot that never knew the time may overlap the next by a bucket.
-        last_s = series.at_s[-1]
-        first = next((place for place, row in enumerate(rows) if row[0] > last_s), len(rows))
-        rows = rows[first:]
-    if not rows:
-        return
-    columns = (series.at_s, series.low_c, series.mean_c, series.high_c, series.good)
-    for column, values in zip(columns, zip(*rows, strict=True), strict=True):
-        column.extend(values)
+        first = bisect_right(at_s, series.at_s[-1])
+    kept = (series.at_s, series.low_c, series.mean_c, series.high_c, series.good)
+    for column, values in zip(kept, columns, strict=True):
+        column.extend(values[first:])
 
 
 def _step_s(

@@ -61,20 +61,74 @@ def read_time_axis(db: Database) -> TimeAxis:
     return TimeAxis(offsets)
 
 
+LARGE_TABLES = (*READING_TABLES, "output_changes")
+"""Hundreds of thousands of rows: of these, only the ends of each boot are looked at."""
+
+
 def _clocks(db: Database) -> Iterator[dict[str, Any]]:
     """For each table and boot, the newest row with or without a wall clock known to be set."""
-    for table in (*READING_TABLES, *EVENT_TABLES):
-        # In one pass, and the row itself by its key: the readings alone are a few hundred thousand.
-        yield from db.query(
-            "SELECT boot, good, newest.seq, wall_utc_s - mono_s AS offset_s, "  # noqa: S608 - constants
-            "first_mono_s, last_mono_s FROM (SELECT wall_trusted > 0 AS good, max(seq) AS seq, "
-            f"min(mono_s) AS first_mono_s, max(mono_s) AS last_mono_s FROM {table} "
-            f"GROUP BY boot, good) AS newest JOIN {table} USING (seq)"
-        )
+    for table in LARGE_TABLES:
+        for boot, first_seq, last_seq in _boots_in(db, table):
+            yield from db.query(
+                _OF_BOOT.format(table=table),
+                {"boot": boot, "first_seq": first_seq, "last_seq": last_seq},
+            )
+    for table in EVENT_TABLES:
+        if table not in LARGE_TABLES:
+            # In one pass, and the row itself by its key.
+            yield from db.query(
+                "SELECT boot, good, newest.seq, wall_utc_s - mono_s AS offset_s, "  # noqa: S608 - constants
+                "first_mono_s, last_mono_s FROM (SELECT wall_trusted > 0 AS good, max(seq) AS seq, "
+                f"min(mono_s) AS first_mono_s, max(mono_s) AS last_mono_s FROM {table} "
+                f"GROUP BY boot, good) AS newest JOIN {table} USING (seq)"
+            )
     for table in ROLLUP_TABLES:
         for (boot,) in db.execute("SELECT boot FROM boots").fetchall():
             yield from db.query(_OF_ROLLUP.format(table=table), {"boot": boot})
 
+
+def _boots_in(db: Database, table: str) -> Iterator[tuple[int, int, int]]:
+    """Each boot with its first and last row in a table: boots follow each other in `seq`."""
+    columns = f"SELECT seq, boot FROM {table}"  # noqa: S608 - constants
+    first = db.execute(f"{columns} ORDER BY seq LIMIT 1").fetchone()
+    last = db.execute(f"{columns} ORDER BY seq DESC LIMIT 1").fetchone()
+    while first is not None:
+        # `low` is the last row known to be of this boot, `high` the first known not to be.
+        low, high, after = first[0], last[0] + 1, None
+        if last[1] == first[1]:
+            low = last[0]
+        while high - low > 1:
+            middle = (low + high) // 2
+            row = db.execute(f"{columns} WHERE seq >= ? ORDER BY seq LIMIT 1", [middle]).fetchone()
+            if row[1] == first[1]:
+                low = row[0]
+            else:
+                high, after = middle, row
+        yield first[1], first[0], low
+        first = after
+
+
+_NEAR_AN_END = 1000
+"""Within so many rows of a boot's first one is the earliest by the clock, and so for the last:
+rows are in the order in which they were handed over, readings of one tick in any."""
+
+_OF_BOOT = f"""
+    SELECT boot, wall_trusted > 0 AS good, seq, wall_utc_s - mono_s AS offset_s,
+        (SELECT min(mono_s) FROM (SELECT mono_s FROM {{table}}
+            WHERE seq BETWEEN :first_seq AND :last_seq
+            ORDER BY seq LIMIT {_NEAR_AN_END})) AS first_mono_s,
+        (SELECT max(mono_s) FROM (SELECT mono_s FROM {{table}}
+            WHERE seq BETWEEN :first_seq AND :last_seq
+            ORDER BY seq DESC LIMIT {_NEAR_AN_END})) AS last_mono_s
+    FROM (
+        SELECT * FROM (
+            SELECT * FROM {{table}} WHERE seq BETWEEN :first_seq AND :last_seq AND wall_trusted > 0
+            ORDER BY seq DESC LIMIT 1)
+        UNION ALL
+        SELECT * FROM (
+            SELECT * FROM {{table}} WHERE seq BETWEEN :first_seq AND :last_seq
+            ORDER BY seq DESC LIMIT 1))
+    ORDER BY good DESC LIMIT 1"""  # noqa: S608 - constants
 
 # By the table's own order, from both ends of the boot: a year has a million minutes. One that did
 # not know the time matters only where none of the boot did.

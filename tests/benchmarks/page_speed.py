@@ -3,7 +3,7 @@
     .venv/bin/python tests/benchmarks/page_speed.py [--runs 5]
 
 With Debian's chromium and chromium-driver, against the real daemon behind its password, whose
-journal has a month of one chamber (made by the maker of `year_journal.py`). Times are those of the
+journal has a month of one chamber (made by `made_up_cellar.py`). Times are those of the
 wall, as the page itself counts them: from its navigation with nothing in the browser's cache, and
 from the press of the button. Run it on an idle machine.
 """
@@ -20,7 +20,7 @@ from threading import Event
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "browser"))
 
-import year_journal
+import made_up_cellar
 from browser_rig import SCENES, Looking
 from site_rig import Site
 
@@ -87,8 +87,8 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=5)
     runs = parser.parse_args().runs
     with tempfile.TemporaryDirectory(prefix="fermd-") as made:
-        year_journal.START_UTC_S = time.time() - DAYS * 86400.0 - 60.0
-        year_journal._make(Path(made) / "journal.db", 1, DAYS, 7)
+        made_up_cellar.START_UTC_S = time.time() - DAYS * 86400.0 - 60.0
+        made_up_cellar.make(Path(made) / "journal.db", 1, DAYS, 7)
         site, page = Site(Path(made), SITE), Looking()
         site.start()
         try:

@@ -1,6 +1,6 @@
 """What upkeep costs on a year's journal, and whether the writer is held up by it.
 
-    python tests/benchmarks/upkeep_costs.py --journal DIR/1-chambers-365-days.sqlite
+    python tests/benchmarks/upkeep_costs.py --journal DIR/1-chambers-365-days-simulated.sqlite
 
 Takes a journal that year_journal.py made; works on a copy beside it. For each of check at start,
 weekly check, backup and repair: the processor's time, the time on the wall, and the longest time
