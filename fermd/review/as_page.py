@@ -31,8 +31,10 @@ gap:.7rem;margin:1rem 0}
 figure{margin:.8rem 0;background:var(--card);border:1px solid var(--line);border-radius:6px;
 padding:.4rem}
 figcaption{color:var(--soft);font-size:.85rem;padding:.2rem .4rem .3rem}
-.key{display:inline-block;width:1.5em;height:.7em;margin:0 .35em 0 .9em;vertical-align:-.02em}
-.key:first-child{margin-left:0}.narrow{display:none!important}
+.key{display:inline-block;margin-right:.9em}
+.key i{display:inline-block;width:1.5em;height:.7em;margin-right:.35em;vertical-align:-.02em}
+.key i.dashed{height:0;vertical-align:.25em;background:none!important;border-top:2px dashed}
+.narrow{display:none!important}
 .scroll{overflow-x:auto}
 table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
 th{color:var(--soft);font-weight:500;text-align:right;padding:.25rem .6rem;
@@ -41,16 +43,22 @@ td{text-align:right;padding:.3rem .6rem;border-bottom:1px solid var(--line);whit
 th:first-child,td:first-child{text-align:left;padding-left:0;white-space:normal}
 dl{display:grid;grid-template-columns:minmax(5.5rem,max-content) 1fr;gap:.35rem 1rem;margin:0}
 dt{color:var(--soft);font-variant-numeric:tabular-nums}dd{margin:0;overflow-wrap:anywhere}
-details summary{cursor:pointer;color:var(--soft)}
+.paper{display:none}details summary{cursor:pointer;color:var(--soft)}
 footer{margin-top:2.5rem;color:var(--soft);font-size:.85rem;
 border-top:1px solid var(--line);padding-top:.6rem}
 @media (max-width:620px){.wide{display:none!important}.narrow{display:block!important}
 main{padding:.8rem .7rem 2rem}h1{font-size:1.3rem}
 .tiles{grid-template-columns:1fr 1fr}
-dl{grid-template-columns:1fr}dt{margin-top:.4rem}dd{margin-left:0}}
+th,td{padding:.3rem .35rem;white-space:normal}
+.many,.many tbody,.many tr,.many td{display:block}.many tr:first-child{display:none}
+.many tr{padding:.4rem 0;border-bottom:1px solid var(--line)}
+.many td{display:flex;justify-content:space-between;border:0;padding:.05rem 0}
+.many td:not(:first-child)::before{content:attr(data-head);color:var(--soft)}
+.many td:first-child{font-weight:600}
+dl{grid-template-columns:1fr;gap:.1rem}dt{margin-top:.5rem}dd{margin-left:0}}
 @media print{body{font-size:10.5pt}main{max-width:none;padding:0}.tile,figure{break-inside:avoid}
 .narrow{display:none!important}.wide{display:block!important}h2{break-after:avoid}
-details>*{display:block}}
+details{display:none}.paper{display:block;margin-top:.35rem}.scroll{overflow:visible}}
 """
 
 
@@ -107,7 +115,8 @@ def _figures(review: Review, unit: Unit) -> list[tuple[str, str]]:
     ]
     if holding.coldest_c is not None and holding.warmest_c is not None:
         low, high = temperature(holding.coldest_c, unit), temperature(holding.warmest_c, unit)
-        tiles.append((f"{low} – {high}", "coldest and warmest beer"))
+        both = f"{low.removesuffix(' ' + unit.value)} to {high}".replace("-", "−")
+        tiles.append((both, "coldest and warmest beer"))
     tiles.append((str(len(review.excursions)), "excursions out of the band"))
     for one in review.outputs:
         if one.duty == "cool":
@@ -156,14 +165,16 @@ def _figure(drawings: Sequence[Drawing | None], caption: str) -> str:
 
 
 def _key(kind: str, words: str) -> str:
-    return f'<span class="key" style="background:var(--{kind})"></span>{escape(words)}'
+    dashed = ' class="dashed"' if kind == "target" else ""
+    swatch = f'<i{dashed} style="background:var(--{kind});border-color:var(--{kind})"></i>'
+    return f'<span class="key">{swatch}{escape(words)}</span> '
 
 
 def _caption(review: Review) -> str:
     keys = [
         _key("beer", "beer"),
         _key("air", "air, lowest to highest"),
-        _key("target", "target (dashed)"),
+        _key("target", "target"),
     ]
     keys += [
         _key(duty, saying.DUTIES[duty])
@@ -198,7 +209,10 @@ def _folded(items: Sequence[tuple[str, str]]) -> str:
     inner = _listed(items[:MOST_LISTED])
     rest = items[MOST_LISTED:]
     if rest:
-        inner += f"<details><summary>{len(rest)} more</summary>{_listed(rest)}</details>"
+        more = _listed(rest)
+        inner += f"<details><summary>{len(rest)} more</summary>{more}</details>"
+        # Paper cannot be unfolded.
+        inner += f'<div class="paper">{more}</div>'
     return inner
 
 
@@ -219,12 +233,24 @@ def _steps(review: Review, unit: Unit) -> str:
     return _table(saying.STEP_HEADS, rows) if rows else ""
 
 
+MOST_BESIDE = 4
+"""More columns than these do not go beside each other on a phone."""
+
+
 def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     head = "".join(f"<th>{escape(one)}</th>" for one in heads)
     body = "".join(
-        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
+        "<tr>"
+        + "".join(
+            # On a phone each row is a card of its own, and says what each cell is.
+            f'<td data-head="{escape(name, quote=True)}">{escape(cell)}</td>'
+            for name, cell in zip(heads, row, strict=True)
+        )
+        + "</tr>"
+        for row in rows
     )
-    return f'<div class="scroll"><table><tr>{head}</tr>{body}</table></div>'
+    kind = ' class="many"' if len(heads) > MOST_BESIDE else ""
+    return f'<div class="scroll"><table{kind}><tr>{head}</tr>{body}</table></div>'
 
 
 def _heat(review: Review) -> str:

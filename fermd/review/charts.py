@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from fermd.control.wording import Unit
 from fermd.review import saying
@@ -11,6 +12,7 @@ from fermd.review.course import Course
 from fermd.review.reviewing import Review
 from fermd.review.series import Series
 from fermd.review.svg import Drawing, Scale, scale, ticks, ticks_label, time_ticks
+from fermd.review.target_track import inside
 
 WIDE, NARROW = 960, 400
 """Widths for a desk and for a phone, CSS pixels: the words keep their size on both."""
@@ -79,19 +81,10 @@ def temperatures(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDE) -
     drawing = Drawing(width, height, f"{review.title}: temperatures", saying.head(review))
     x = scale(course.start_s, course.end_s, _LEFT, width - _RIGHT)
     pixels = width - _LEFT - _RIGHT
-    beer = _columns(course.vessel, course, pixels)
+    beer = _columns(review.beer, course, pixels)
     air = _columns(course.air, course, pixels)
-    values = [
-        *(one.low_c for one in (*beer, *air)),
-        *(one.high_c for one in (*beer, *air)),
-        *(
-            each
-            for corner in course.target
-            for each in (corner.heat_c, corner.cool_c)
-            if each is not None and course.start_s <= corner.at_s <= course.end_s
-        ),
-    ] or [0.0, 20.0]
-    low, high = shown(min(values), unit), shown(max(values), unit)
+    lowest_c, highest_c = _range_c(course, beer, air)
+    low, high = shown(lowest_c, unit), shown(highest_c, unit)
     room = 0.04 * max(1.0, high - low)
     y = scale(low - room, high + room, bottom, _TOP)
     _frame(drawing, review, x, (y, low - room, high + room), (bottom, height), unit)
@@ -108,8 +101,8 @@ def temperatures(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDE) -
     gap_s = max(1800.0, 3.0 * course.lasted_s / max(1, pixels))
     for part in _parts(air, gap_s):
         drawing.area(
-            [(x(one.at_s), y(shown(one.high_c, unit))) for one in part],
-            [(x(one.at_s), y(shown(one.low_c, unit))) for one in part],
+            [(x(one.at_s), y(shown(min(one.high_c, highest_c), unit))) for one in part],
+            [(x(one.at_s), y(shown(max(one.low_c, lowest_c), unit))) for one in part],
             "air",
         )
     _target(drawing, course, x, lambda temp_c: y(shown(temp_c, unit)))
@@ -129,6 +122,31 @@ def temperatures(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDE) -
             f"{saying.since(review, one.start_s)}: {one.words}",
         )
     return drawing
+
+
+AIR_BEYOND_C = 15.0
+"""The axis goes so far beyond the beer and its target for the air, °C, and no further: one reading
+of a broken probe would press all else into a line."""
+
+
+def _range_c(course: Course, beer: Sequence[Column], air: Sequence[Column]) -> tuple[float, float]:
+    """The lowest and the highest temperature that the picture has room for, °C."""
+    values = [each for one in beer for each in (one.low_c, one.high_c)]
+    values += [
+        each
+        for corner in inside(course.target, course.start_s, course.end_s)
+        for each in (corner.heat_c, corner.cool_c)
+        if each is not None
+    ]
+    if not values:
+        values = [one.mean_c for one in air] or [0.0, 20.0]
+    low_c, high_c = min(values), max(values)
+    low_of_air_c = min((one.low_c for one in air), default=low_c)
+    high_of_air_c = max((one.high_c for one in air), default=high_c)
+    return (
+        min(low_c, max(low_of_air_c, low_c - AIR_BEYOND_C)),
+        max(high_c, min(high_of_air_c, high_c + AIR_BEYOND_C)),
+    )
 
 
 def _columns(series: Series | None, course: Course, pixels: int) -> list[Column]:
@@ -182,12 +200,13 @@ def _frame(
 
 
 def _target(drawing: Drawing, course: Course, x: Scale, y: Scale) -> None:
-    inside = [corner for corner in course.target if course.start_s <= corner.at_s <= course.end_s]
-    points = []
-    for at_s in (course.start_s, *(corner.at_s for corner in inside), course.end_s):
-        before = course.target_at(at_s - 0.5)
-        after = course.target_at(at_s)
-        points += [(at_s, before), (at_s, after)]
+    points = [(course.start_s, course.target_at(course.start_s))]
+    for corner in inside(course.target, course.start_s, course.end_s):
+        points += [
+            (corner.at_s, course.target_at(corner.at_s - 0.5)),
+            (corner.at_s, course.target_at(corner.at_s)),
+        ]
+    points.append((course.end_s, course.target_at(course.end_s - 0.5)))
     for side in (0, 1):
         drawing.path(
             (None if target is None else (x(at_s), y(target[side])) for at_s, target in points),
@@ -243,9 +262,13 @@ def duty_by_day(review: Review, width: int = WIDE) -> Drawing | None:
                 f"{part.day}: {one.output} {100.0 * part.duty_cycle:.0f} %, {part.starts} starts",
             )
         if place % every == 0:
-            drawing.text(left + 0.4 * wide, height - 10, f"{day.day[8:]}.{day.day[5:7]}.", "middle")
+            drawing.text(left + 0.4 * wide, height - 10, _day_words(day.day), "middle")
     drawing.line(_LEFT, bottom, width - _RIGHT, bottom, "edge")
     return drawing
+
+
+def _day_words(day: str) -> str:
+    return f"{date.fromisoformat(day):%d %b}".lstrip("0")
 
 
 def heat(review: Review, width: int = WIDE) -> Drawing | None:
@@ -290,7 +313,7 @@ def together(reviews: Sequence[Review], unit: Unit = Unit.CELSIUS, width: int = 
     tracks = []
     for one in reviews:
         count = max(2, int(pixels * one.course.lasted_s / max(1.0, lasted_s)))
-        tracks.append(_columns(one.course.vessel, one.course, count))
+        tracks.append(_columns(one.beer, one.course, count))
     values = [shown(each.mean_c, unit) for track in tracks for each in track] or [0.0, 20.0]
     low, high = min(values), max(values)
     room = 0.05 * max(1.0, high - low)

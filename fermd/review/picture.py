@@ -95,7 +95,6 @@ def _temperatures(
     axes.plot(times, means, color=COLOURS["vessel"], linewidth=1.6, label="beer")
     axes.set_ylabel("°C")
     axes.grid(visible=True, alpha=0.3)
-    axes.legend(loc="lower left", frameon=False, ncols=3)
     days = (record.end_s - record.start_s) / 86400.0
     axes.set_title(f"{record.chamber}: {days:.1f} days", loc="left")
 
@@ -136,7 +135,8 @@ def _steps(axes: Any, record: Record, zone: tzinfo) -> None:
             label=f"{kind}s",
             zorder=5,
         )
-    axes.legend(loc="lower left", frameon=False, ncols=5, bbox_to_anchor=(0, 0.1))
+    # Above the picture: inside it there is no place that never has a line.
+    axes.legend(loc="lower right", frameon=False, ncols=5, bbox_to_anchor=(1.0, 1.0), fontsize=9)
 
 
 def _name(axes: Any, mark: Mark, number: int, zone: tzinfo) -> None:

@@ -8,10 +8,10 @@ from pathlib import Path
 from fermd.control.wording import Unit
 from fermd.review import saying
 from fermd.review.charts import columns, shown
-from fermd.review.course import Course
 from fermd.review.picture import PictureError, draw
 from fermd.review.record import BUCKETS, Bucket, Mark, Record
 from fermd.review.reviewing import Review
+from fermd.review.target_track import cut
 
 
 def draw_reviews(reviews: Sequence[Review], path: Path, unit: Unit = Unit.CELSIUS) -> None:
@@ -34,9 +34,9 @@ def record_of(review: Review) -> Record:
         course.chamber,
         course.start_s,
         course.end_s,
-        {name: _buckets(course, name) for name in course.probes},
+        _buckets(review),
         tuple(run for run in course.runs if course.start_s <= run.start_s <= course.end_s),
-        course.target,
+        cut(course.target, course.start_s, course.end_s),
         tuple(
             sorted(
                 [
@@ -50,9 +50,19 @@ def record_of(review: Review) -> Record:
     )
 
 
-def _buckets(course: Course, name: str) -> tuple[Bucket, ...]:
-    found = columns(course.probes[name], course.start_s, course.end_s, BUCKETS)
-    return tuple(Bucket(one.at_s, one.low_c, one.mean_c, one.high_c) for one in found)
+def _buckets(review: Review) -> dict[str, tuple[Bucket, ...]]:
+    course = review.course
+    probes = dict(course.probes)
+    if review.beer is not None:
+        probes[course.roles.vessel] = review.beer
+    found = {
+        name: columns(series, course.start_s, course.end_s, BUCKETS)
+        for name, series in probes.items()
+    }
+    return {
+        name: tuple(Bucket(one.at_s, one.low_c, one.mean_c, one.high_c) for one in each)
+        for name, each in found.items()
+    }
 
 
 def _draw_together(reviews: Sequence[Review], path: Path, unit: Unit) -> None:
@@ -68,9 +78,9 @@ def _draw_together(reviews: Sequence[Review], path: Path, unit: Unit) -> None:
     axes = figure.subplots()
     for one in reviews:
         course = one.course
-        if course.vessel is None:
+        if one.beer is None:
             continue
-        found = columns(course.vessel, course.start_s, course.end_s, BUCKETS)
+        found = columns(one.beer, course.start_s, course.end_s, BUCKETS)
         axes.plot(
             [(each.at_s - course.start_s) / 86400.0 for each in found],
             [shown(each.mean_c, unit) for each in found],

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fermd.review.absences import Absence, Note, absences, notes
 from fermd.review.batches import Batch
+from fermd.review.believed import believed
 from fermd.review.causes.cause import Disturbance
 from fermd.review.causes.disturbances import disturbances, held_by_limits
 from fermd.review.causes.excursions import Excursion, excursions
@@ -18,6 +19,7 @@ from fermd.review.figures import IN_BAND_C
 from fermd.review.holding import Holding, hold_figures
 from fermd.review.output_figures import OutputFigures, output_figures
 from fermd.review.probe_figures import ProbeFigures, probe_figures
+from fermd.review.series import Series
 from fermd.review.step_figures import StepFigures, step_figures
 
 
@@ -46,6 +48,8 @@ class Review:
     batch: Batch | None
     """None: a span that is no batch."""
     course: Course
+    beer: Series | None
+    """The vessel's readings but for those that its probe took of something else."""
     wishes: Wishes
     holding: Holding
     steps: tuple[StepFigures, ...]
@@ -82,13 +86,15 @@ def review_of(
     asked = wishes or Wishes()
     heat = fermentation_heat(course, asked.volume_l)
     disturbed = disturbances(course)
+    known = believed(course, disturbed)
     return Review(
         journal=journal,
         batch=batch,
         course=course,
+        beer=known.vessel,
         wishes=asked,
-        holding=hold_figures(course, asked.band_c, asked.limit_c),
-        steps=step_figures(course, asked.band_c),
+        holding=hold_figures(known, asked.band_c, asked.limit_c),
+        steps=step_figures(known, asked.band_c),
         excursions=excursions(
             course, asked.band_c, (*disturbed, *held_by_limits(course)), heat.peak_s
         ),

@@ -50,6 +50,20 @@ def target_at(track: Sequence[Corner], at_s: float) -> tuple[float, float] | Non
     )
 
 
+def inside(track: Sequence[Corner], start_s: float, end_s: float) -> list[Corner]:
+    """Return the corners of a span; what comes at its very end is what comes after it."""
+    return [corner for corner in track if start_s <= corner.at_s < end_s]
+
+
+def cut(track: Sequence[Corner], start_s: float, end_s: float) -> tuple[Corner, ...]:
+    """Return the part of a track that lies in a span, from its one edge to the other."""
+    edges = [
+        Corner(edge_s, *(target_at(track, at_s) or (None, None)))
+        for edge_s, at_s in ((start_s, start_s), (end_s, end_s - 0.5))
+    ]
+    return (edges[0], *inside(track, start_s, end_s), edges[1])
+
+
 def read_target(db: Database, chamber: str, axis: TimeAxis) -> tuple[Corner, ...]:
     """Read the track of one chamber's target."""
     track = _Track()
