@@ -5,12 +5,14 @@ and from its own yeast. Over windows of `WINDOW_S`, with T the beer, a the air, 
 time that the heater was on and s the probe's share of the air,
 
     ΔT/Δt = rate · (a − T) + leak · T + constant + weather · d + power · u + s · Δa/Δt
-            + (1 − s) · warmth(t)
+            + day · wave of a day + (1 − s) · warmth(t)
 
 The walls of a cabinet are warmer than its air by what leaks in from the room: in proportion to how
 much warmer the room is than the beer, which is the second and, for a room that stays as it is, the
 third term. A room that does not stay as it is shows in the fridge's duty d over the day around, the
-fourth. The third also takes up what the two probes differ by. `warmth` is what is looked for: not
+fourth; and that it is warmer by day than by night is a wave of 24 h (a sine and a cosine, so that
+the hour needs not be known), without which a heater that works by night would look too weak. The
+third also takes up what the two probes differ by. `warmth` is what is looked for: not
 negative, a line through one knot a day, and nought from some day on, since a beer that is done
 makes no heat. Which day that is, and all numbers with it, is what explains the readings best for
 its number of unknowns (Bayesian information criterion; Schwarz, Annals of Statistics 6, 461-464,
@@ -24,7 +26,7 @@ Without those it says what is missing, and gives no figure.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log, sqrt
+from math import cos, log, pi, sin, sqrt
 from statistics import median
 
 from fermd.control.placing import MOST_SHARE
@@ -83,8 +85,8 @@ HEAT_J_PER_KG = sum(
 ) / sum(mol * kg for mol, kg in zip(REFERENCE_SUGARS, KG_PER_MOL, strict=True))
 """Heat of a kilogram of fermented sugar, J: Gee & Ramirez, J. Inst. Brew. 100, 321-329, 1994."""
 
-_RATE, _LEAK, _CONSTANT, _POWER, _SEEN, _WEATHER = range(6)
-_KNOTS_FROM = 6
+_RATE, _LEAK, _CONSTANT, _POWER, _SEEN, _WEATHER, _SINE, _COSINE = range(8)
+_KNOTS_FROM = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +209,8 @@ def _windows(course: Course) -> list[_Window]:
                         heating.share(from_s, to_s),
                         (air_last_c - air_first_c) / hours,  # type: ignore[operator]
                         cooling.share(middle_s - DAY_S / 2, middle_s + DAY_S / 2),
+                        sin(2.0 * pi * middle_h / DAY_H),
+                        cos(2.0 * pi * middle_h / DAY_H),
                     ),
                 )
             )
