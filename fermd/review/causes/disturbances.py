@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from fermd.review.causes.cause import WORDS, Cause, Disturbance, Finding
 from fermd.review.causes.seen import seen_findings
+from fermd.review.causes.spikes import spike_findings
 from fermd.review.causes.standing import standing_findings
 from fermd.review.causes.told import told_findings
 from fermd.review.course import Course
@@ -57,7 +58,9 @@ LIMITS = frozenset({Cause.AIR_LIMIT, Cause.FREEZING_MARGIN})
 def disturbances(course: Course) -> tuple[Disturbance, ...]:
     """Find everything that disturbed a chamber, in the order of time."""
     told = [one for one in told_findings(course) if one.cause not in LIMITS]
-    return gathered([*told, *standing_findings(course), *seen_findings(course)])
+    return gathered(
+        [*told, *standing_findings(course), *spike_findings(course), *seen_findings(course)]
+    )
 
 
 def held_by_limits(course: Course) -> tuple[Disturbance, ...]:

@@ -17,7 +17,8 @@ JUMP_C = 0.6
 """Beer cannot move so far within a step of 5 min, °C: 20 l would take 170 W."""
 
 TIMES_USUAL = 2.0
-"""It must move so many times as far as it does in the liveliest hundredth of its steps."""
+"""It must move so many times as far as it does in the liveliest hundredth of its other
+steps."""
 
 BESIDE_HEATER_C = 3.0
 """Just after its heater was switched, a taped probe may move by less than this, °C."""
@@ -31,21 +32,22 @@ RESTS_C = 0.5
 
 def moved_probe(course: Course, grid: Grid, first: int, last: int) -> Finding | None:
     """Whether the vessel's probe was moved in an episode."""
+    places = range(max(0, first - 3), min(len(grid) - 1, last + 4))
     moves = sorted(
         abs(later - now)
-        for now, later in pairwise(grid.beer_c)
-        if now is not None and later is not None
+        for place, (now, later) in enumerate(pairwise(grid.beer_c))
+        if now is not None and later is not None and place not in places
     )
     limit_c = max(JUMP_C, TIMES_USUAL * moves[int(0.99 * len(moves))]) if moves else JUMP_C
     jumps = [
         (place, by_c)
-        for place in range(max(0, first - 3), min(len(grid) - 1, last + 4))
+        for place in places
         if (by_c := _moved_c(grid.beer_c, place)) is not None
         and abs(by_c) >= limit_c
         and abs(by_c) >= MOST_SHARE * abs(_air_moved_c(grid, place))
         and (abs(by_c) >= BESIDE_HEATER_C or not _heater_switched(grid, place))
     ]
-    swapped = _swapped(grid, range(max(0, first - 3), min(len(grid) - 1, last + 4)))
+    swapped = _swapped(grid, places)
     if not jumps and swapped is None:
         return None
     end_s = grid.at_s[min(len(grid) - 1, last + 1)] + STEP_S

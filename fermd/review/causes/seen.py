@@ -88,6 +88,10 @@ def _findings(course: Course, grid: Grid, motion: Motion, episodes: list[Episode
             continue
         if found and _shuts(found[-1], finding):
             found[-1] = replace(found[-1], end_s=finding.end_s)
+        elif found and _was_out(grid, found[-1], finding):
+            found[-1] = replace(finding, start_s=found[-1].start_s)
+        elif found and _is_put_back(found[-1], finding):
+            found[-1] = replace(found[-1], end_s=finding.end_s)
         else:
             found.append(finding)
     return found
@@ -111,9 +115,42 @@ def _shuts(opened: Finding, later: Finding) -> bool:
     )
 
 
+NOT_FOLLOWING = " did not follow what ran, "
+LEVEL_C = 1.0
+
+
+def _was_out(grid: Grid, jumped: Finding, later: Finding) -> bool:
+    """Whether what had looked like a door was the air's probe on its way out.
+
+    It jumped, has read the same since, and then does not follow what runs.
+    """
+    if jumped.cause is not Cause.DOOR_OPEN or NOT_FOLLOWING not in later.detail:
+        return False
+    between = [
+        air_c
+        for at_s, air_c in zip(grid.at_s, grid.air_c, strict=True)
+        if air_c is not None and jumped.end_s <= at_s <= later.start_s
+    ]
+    return (
+        later.start_s - jumped.start_s <= LONGEST_OPEN_S
+        and max(between, default=0.0) - min(between, default=0.0) <= LEVEL_C
+    )
+
+
+def _is_put_back(out: Finding, later: Finding) -> bool:
+    """Whether a jump right after it is the probe that comes back to its place."""
+    return (
+        NOT_FOLLOWING in out.detail
+        and later.cause is Cause.DOOR_OPEN
+        and later.start_s <= out.end_s + JOINED_STEPS * STEP_S
+    )
+
+
 def _episodes(grid: Grid, motion: Motion, going_on: Set[int] = frozenset()) -> list[Episode]:
     found: list[Episode] = []
+    air = None
     for place in range(len(grid)):
+        before = air or 0.0
         air, beer = motion.air_left_over(grid, place), motion.beer_left_over(grid, place)
         if place not in going_on and not (
             abs(air or 0.0) > max(STRANGE * motion.air_noise_c(grid, place), STRANGE_AIR_C)
@@ -124,9 +161,11 @@ def _episodes(grid: Grid, motion: Motion, going_on: Set[int] = frozenset()) -> l
             abs(air or 0.0) / motion.air_noise_c(grid, place),
             abs(beer or 0.0) / motion.beer_noise_c(grid, place),
         )
-        # A jump begins something new, whatever went on before it.
-        jumped = abs(air or 0.0) >= BEYOND_OUTPUTS_C and not (
-            found and place - found[-1].first <= 1
+        # A jump begins something new, whatever went on before, unless it is one of several steps.
+        jumped = (
+            abs(air or 0.0) >= BEYOND_OUTPUTS_C
+            and abs((air or 0.0) - before) >= BEYOND_OUTPUTS_C
+            and not (found and place - found[-1].first <= 1)
         )
         if found and place - found[-1].last <= JOINED_STEPS and not jumped:
             found[-1] = Episode(found[-1].first, place, max(found[-1].strength, strength))
@@ -187,7 +226,7 @@ def _shown(course: Course, grid: Grid, episode: Episode, cause: Cause) -> str:
         Cause.HEATING_FAILED: f"{output} was on without effect, ",
         Cause.COOLING_STUCK_ON: f"{output} was off, ",
         Cause.HEATING_STUCK_ON: f"{output} was off, ",
-        Cause.PROBE_MOVED: f"{course.roles.air} did not follow what ran, ",
+        Cause.PROBE_MOVED: f"{course.roles.air}{NOT_FOLLOWING}",
     }.get(cause, "")
     if begin_c is None:
         return f"{said}as the air moved"

@@ -1,4 +1,4 @@
-"""A probe that reads the very same for hours is named, one that is only steady is not."""
+"""A probe that stands still or jumps to and fro is named, one that is steady or noisy is not."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from random import Random
 import pytest
 
 from fermd.review.causes.cause import Cause
+from fermd.review.causes.spikes import spike_findings
 from fermd.review.causes.standing import standing_findings
 from fermd.review.course import Course
 from fermd.review.roles import Roles
@@ -56,3 +57,18 @@ def test_a_calm_vessel_whose_probe_has_no_noise_is_not_taken_to_be_frozen() -> N
     """0.5 °C a day are eight steps of a 12-bit probe, three hours each."""
     calm = course_of(lambda minute: round((18.0 + 0.5 * minute / DAY_MIN) / STEP_C) * STEP_C)
     assert list(standing_findings(calm)) == []
+
+
+def test_a_probe_that_jumps_away_and_back_is_named() -> None:
+    away = {700, 712, 731}
+    (found,) = spike_findings(
+        course_of(lambda minute: noisy(minute) + (5.0 if minute in away else 0.0))
+    )
+    assert found.cause is Cause.PROBE_FAULT
+    assert (found.start_s, found.end_s) == (700 * 60.0 + 30.0, 731 * 60.0 + 30.0)
+    assert "3 times" in found.detail
+
+
+def test_a_probe_that_is_moved_to_another_place_has_no_spikes() -> None:
+    moved = course_of(lambda minute: noisy(minute) + (5.0 if 700 <= minute < 720 else 0.0))
+    assert list(spike_findings(moved)) == []
