@@ -20,8 +20,8 @@ from fermd.cli.screen import clean, say, show, show_json, table
 from fermd.config.site import SiteFile
 from fermd.config.site_file import load_site
 from fermd.review.batches import Batch, read_batches, read_chambers, read_ends
-from fermd.review.charts import MOST_TOGETHER
 from fermd.review.course import Course, JournalNotForReview, opened, read_course
+from fermd.review.overlay_chart import MOST_TOGETHER
 from fermd.review.plain import batch_plain
 from fermd.review.reviewing import Review, Wishes, review_of
 from fermd.review.roles import Roles

@@ -14,9 +14,10 @@ from fermd.control.wording import Unit
 from fermd.review.as_page import page as one_page
 from fermd.review.as_page import page_of_all
 from fermd.review.as_text import WIDTH, text, text_of_all
-from fermd.review.charts import temperatures, together
+from fermd.review.overlay_chart import together
 from fermd.review.plain import plain, plain_of_all
 from fermd.review.reviewing import Review
+from fermd.review.temperature_chart import temperatures
 
 ENDINGS = (".svg", ".png", ".pdf")
 

@@ -9,7 +9,7 @@ from fermd.control.alarms import RULES, AlarmKind
 from fermd.control.chamber import LONGEST_TICK_S
 from fermd.control.reasons import Rule
 from fermd.control.settings import ChamberSettings
-from fermd.review.absence import Absence
+from fermd.review.unattended import Unattended
 from fermd.review.violation import ROUNDING_S, Row, Violation
 
 _OF_RULE = {
@@ -32,9 +32,11 @@ class _Demand:
 class AlarmReplay:
     """The alarms of one chamber: what was raised, and what had to be."""
 
-    def __init__(self, chamber: ChamberSettings, absence: Absence, sample_period_s: float) -> None:
+    def __init__(
+        self, chamber: ChamberSettings, unattended: Unattended, sample_period_s: float
+    ) -> None:
         self._chamber = chamber
-        self._absence = absence
+        self._unattended = unattended
         # The alarm is raised by the tick after its time is over, and a tick may be late.
         self._late_s = sample_period_s + LONGEST_TICK_S
         self._standing: set[_Key] = set()
@@ -81,7 +83,7 @@ class AlarmReplay:
             return
         there_s = row["t_s"] - self._late_s
         for key, demand in list(self._demands.items()):
-            if there_s > max(demand.by_s, self._absence.until_s) + ROUNDING_S:
+            if there_s > max(demand.by_s, self._unattended.until_s) + ROUNDING_S:
                 del self._demands[key]
                 kind, subject = key
                 detail = f"no {kind} alarm about {subject}"

@@ -9,57 +9,16 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from fermd.control.wording import Unit, difference, span, temperature
-from fermd.review import charts, saying
+from fermd.review import saying
 from fermd.review.absences import Absence
 from fermd.review.as_text import absence_words, probe_words
+from fermd.review.chart_columns import NARROW, WIDE
+from fermd.review.effort_charts import duty_by_day, heat_over_time
+from fermd.review.overlay_chart import together
+from fermd.review.page_style import PAGE_STYLE
 from fermd.review.reviewing import Review
 from fermd.review.svg import STYLE, Drawing
-
-_PAGE = """
-*{box-sizing:border-box}
-body{margin:0;background:var(--ground);color:var(--ink);font:16px/1.5 system-ui,sans-serif}
-main{max-width:1024px;margin:0 auto;padding:1.2rem 1rem 3rem}
-header{border-top:6px solid var(--beer);padding-top:.8rem;margin-bottom:1.2rem}
-h1{font-size:1.6rem;line-height:1.2;margin:0 0 .3rem}
-h2{font-size:1.05rem;margin:2rem 0 .6rem;letter-spacing:.01em}
-p{margin:.3rem 0}.soft{color:var(--soft)}
-.tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(210px,1fr));
-gap:.7rem;margin:1rem 0}
-.tile{background:var(--card);border:1px solid var(--line);border-radius:6px;padding:.6rem .8rem}
-.tile b{display:block;font-size:1.35rem;line-height:1.25;font-variant-numeric:tabular-nums}
-.tile span{color:var(--soft);font-size:.85rem;display:block;line-height:1.3}
-figure{margin:.8rem 0;background:var(--card);border:1px solid var(--line);border-radius:6px;
-padding:.4rem}
-figcaption{color:var(--soft);font-size:.85rem;padding:.2rem .4rem .3rem}
-.key{display:inline-block;margin-right:.9em}
-.key i{display:inline-block;width:1.5em;height:.7em;margin-right:.35em;vertical-align:-.02em}
-.key i.dashed{height:0;vertical-align:.25em;background:none!important;border-top:2px dashed}
-.narrow{display:none!important}
-.scroll{overflow-x:auto}
-table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
-th{color:var(--soft);font-weight:500;text-align:right;padding:.25rem .6rem;
-border-bottom:1px solid var(--line)}
-td{text-align:right;padding:.3rem .6rem;border-bottom:1px solid var(--line);white-space:nowrap}
-th:first-child,td:first-child{text-align:left;padding-left:0;white-space:normal}
-dl{display:grid;grid-template-columns:minmax(5.5rem,max-content) 1fr;gap:.35rem 1rem;margin:0}
-dt{color:var(--soft);font-variant-numeric:tabular-nums}dd{margin:0;overflow-wrap:anywhere}
-.paper{display:none}details summary{cursor:pointer;color:var(--soft)}
-footer{margin-top:2.5rem;color:var(--soft);font-size:.85rem;
-border-top:1px solid var(--line);padding-top:.6rem}
-@media (max-width:620px){.wide{display:none!important}.narrow{display:block!important}
-main{padding:.8rem .7rem 2rem}h1{font-size:1.3rem}
-.tiles{grid-template-columns:1fr 1fr}
-th,td{padding:.3rem .35rem;white-space:normal}
-.many,.many tbody,.many tr,.many td{display:block}.many tr:first-child{display:none}
-.many tr{padding:.4rem 0;border-bottom:1px solid var(--line)}
-.many td{display:flex;justify-content:space-between;border:0;padding:.05rem 0}
-.many td:not(:first-child)::before{content:attr(data-head);color:var(--soft)}
-.many td:first-child{font-weight:600}
-dl{grid-template-columns:1fr;gap:.1rem}dt{margin-top:.5rem}dd{margin-left:0}}
-@media print{body{font-size:10.5pt}main{max-width:none;padding:0}.tile,figure{break-inside:avoid}
-.narrow{display:none!important}.wide{display:block!important}h2{break-after:avoid}
-details{display:none}.paper{display:block;margin-top:.35rem}.scroll{overflow:visible}}
-"""
+from fermd.review.temperature_chart import temperatures
 
 
 def page(review: Review, unit: Unit = Unit.CELSIUS) -> str:
@@ -68,7 +27,7 @@ def page(review: Review, unit: Unit = Unit.CELSIUS) -> str:
         _head(review.title, saying.head(review)),
         _tiles(_figures(review, unit)),
         _figure(
-            [charts.temperatures(review, unit, width) for width in _WIDTHS],
+            [temperatures(review, unit, width) for width in _WIDTHS],
             _caption(review),
         ),
         _section("What took the beer out of its band", _excursions(review, unit)),
@@ -83,7 +42,7 @@ def page(review: Review, unit: Unit = Unit.CELSIUS) -> str:
     return _document(f"{review.title}: review", parts, review)
 
 
-_WIDTHS = (charts.WIDE, charts.NARROW)
+_WIDTHS = (WIDE, NARROW)
 
 
 def _document(title: str, parts: Iterable[str], review: Review) -> str:
@@ -93,7 +52,7 @@ def _document(title: str, parts: Iterable[str], review: Review) -> str:
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width,initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n'
-        f"<title>{escape(title)}</title>\n<style>{STYLE}{_PAGE}</style>\n</head>\n"
+        f"<title>{escape(title)}</title>\n<style>{STYLE}{PAGE_STYLE}</style>\n</head>\n"
         f'<body class="fr">\n<main>\n{body}\n<footer>From the journal '
         f"{escape(review.journal.name)} up to {escape(span_words)}. Times are those of "
         f"{escape(str(review.wishes.zone))}; hours count from the start. Causes are what the "
@@ -259,7 +218,7 @@ def _heat(review: Review) -> str:
     caption = (
         "Seen through heat alone: from how much the beer was cooled and warmed, and what leaked in."
     )
-    return _figure([charts.heat(review, width) for width in _WIDTHS], caption) + said
+    return _figure([heat_over_time(review, width) for width in _WIDTHS], caption) + said
 
 
 def _outputs(review: Review) -> str:
@@ -271,7 +230,7 @@ def _outputs(review: Review) -> str:
     keys = "".join(
         _key(one.duty, one.output) for one in review.outputs if one.duty in ("cool", "heat")
     )
-    return _listed(items) + _figure([charts.duty_by_day(review, width) for width in _WIDTHS], keys)
+    return _listed(items) + _figure([duty_by_day(review, width) for width in _WIDTHS], keys)
 
 
 def _outages(review: Review, found: Sequence[Absence], unit: Unit) -> list[tuple[str, str]]:
@@ -295,7 +254,7 @@ def page_of_all(reviews: Sequence[Review], unit: Unit = Unit.CELSIUS) -> str:
     each = "".join(
         f"<section><h2>{escape(saying.name_of(one))}</h2>"
         f'<p class="soft">{escape(saying.head(one))}</p>'
-        + _figure([charts.temperatures(one, unit, width) for width in _WIDTHS], _caption(one))
+        + _figure([temperatures(one, unit, width) for width in _WIDTHS], _caption(one))
         + _disturbances(one)
         + "</section>"
         for one in reviews
@@ -304,7 +263,7 @@ def page_of_all(reviews: Sequence[Review], unit: Unit = Unit.CELSIUS) -> str:
         _head(
             f"{len(reviews)} batches compared", "Laid over each other on the time since pitching."
         ),
-        _figure([charts.together(reviews, unit, width) for width in _WIDTHS], keys),
+        _figure([together(reviews, unit, width) for width in _WIDTHS], keys),
         _section("Figures", _table(heads, rows)),
         each,
     ]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from fermd.review.record import Bucket, Record, Run, runs_of
+from fermd.review.output_figures import most_in_an_hour
+from fermd.review.record import Bucket, Record, runs_of
 
 IN_BAND_C = 0.5
 """Nearer to the target than this counts as held, °C: the trade's usual tolerance for lager
@@ -15,8 +15,8 @@ IN_BAND_C = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class OutputFigures:
-    """What one output did."""
+class DutyFigures:
+    """What the output of one duty did over a whole record; day by day, see output_figures.py."""
 
     output: str
     duty: str
@@ -42,7 +42,7 @@ class Figures:
     warmest_c: float | None
     held_share: float | None
     """Share of the time with a target that the beer was within `IN_BAND_C` of it."""
-    outputs: tuple[OutputFigures, ...]
+    outputs: tuple[DutyFigures, ...]
     steps: int
     alarms: int
     notes: int
@@ -76,7 +76,7 @@ def _held_share(record: Record, vessel: Sequence[Bucket]) -> float | None:
     return held / counted if counted else None
 
 
-def _of_output(record: Record, duty: str) -> OutputFigures:
+def _of_output(record: Record, duty: str) -> DutyFigures:
     runs = runs_of(record, duty)
     lengths_s = [run.end_s - run.start_s for run in runs if run.end_s is not None]
     whole_s = [run.end_s - run.start_s for run in runs if run.end_s is not None and run.is_over]
@@ -86,7 +86,7 @@ def _of_output(record: Record, duty: str) -> OutputFigures:
         if before.end_s is not None and before.is_over
     ]
     on_s = sum(lengths_s)
-    return OutputFigures(
+    return DutyFigures(
         output=runs[0].output,
         duty=duty,
         starts=len(runs),
@@ -94,15 +94,7 @@ def _of_output(record: Record, duty: str) -> OutputFigures:
         duty_cycle=on_s / max(1.0, record.end_s - record.start_s),
         shortest_off_s=min(pauses_s, default=None),
         shortest_run_s=min(whole_s, default=None),
-        most_starts_in_an_hour=_most_in_an_hour(runs),
-    )
-
-
-def _most_in_an_hour(runs: Sequence[Run]) -> int:
-    starts = [run.start_s for run in runs]
-    return max(
-        (bisect_left(starts, start + 3600.0) - first for first, start in enumerate(starts)),
-        default=0,
+        most_starts_in_an_hour=most_in_an_hour([run.start_s for run in runs]),
     )
 
 

@@ -40,11 +40,11 @@ from sqlite_utils import Database
 
 from fermd.control.settings import ChamberSettings, SiteSettings
 from fermd.journal.readonly import connect_to_read
-from fermd.review.absence import GAPS, Absence
 from fermd.review.alarm_replay import AlarmReplay
 from fermd.review.circuit_replay import CircuitReplay
 from fermd.review.output_replay import OutputReplay
 from fermd.review.reading_replay import ReadingReplay
+from fermd.review.unattended import GAPS, Unattended
 from fermd.review.violation import Row, Violation
 
 LONGEST_SAMPLE_PERIOD_S = 60.0
@@ -104,10 +104,10 @@ def _by_boot(db: Database, taken_over: Sequence[TakenOver]) -> _Later:
 def _of_chamber(
     rows: Iterable[Row], chamber: ChamberSettings, sample_period_s: float, later: _Later
 ) -> Iterator[Violation]:
-    absence = Absence()
+    unattended = Unattended()
     readings = ReadingReplay(chamber, sample_period_s)
-    outputs = OutputReplay(chamber, readings, absence, sample_period_s)
-    alarms = AlarmReplay(chamber, absence, sample_period_s)
+    outputs = OutputReplay(chamber, readings, unattended, sample_period_s)
+    alarms = AlarmReplay(chamber, unattended, sample_period_s)
     name, waiting = chamber.name, list(later)
     for row in rows:
         while waiting and (row["boot"], row["mono_s"]) >= waiting[0][:2]:
@@ -129,8 +129,8 @@ def _of_chamber(
                 alarms.output(row)
             case "alarm":
                 alarms.alarm(row)
-            case "absence":
-                absence.begins(row)
+            case "unattended":
+                unattended.begins(row)
             case "incident":
                 outputs.lose_track()
             case "daemon":
@@ -178,7 +178,7 @@ _THE_REST = (
     _select("reading", "temperatures", "probe temp_c chamber", _OF_CHAMBER),
     _select("trust", "trust_changes", "probe trusted chamber", _OF_CHAMBER),
     _select("alarm", "alarm_changes", "alarm subject phase chamber", _OF_CHAMBER),
-    _select("absence", f"({GAPS})", "until_mono_s chamber", _OF_CHAMBER),
+    _select("unattended", f"({GAPS})", "until_mono_s chamber", _OF_CHAMBER),
 )
 
 

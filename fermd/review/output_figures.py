@@ -89,7 +89,7 @@ def _figures(
         shortest_off_s=min(pauses_s, default=None),
         shortest_run_s=min(whole_s, default=None),
         longest_run_s=max(whole_s, default=None),
-        most_starts_in_an_hour=_most_in_an_hour(starts),
+        most_starts_in_an_hour=most_in_an_hour(starts),
         days=tuple(_days(course, runs, on, zone)),
         watts=watts,
         kwh=kwh,
@@ -97,7 +97,8 @@ def _figures(
     )
 
 
-def _most_in_an_hour(starts: Sequence[float]) -> int:
+def most_in_an_hour(starts: Sequence[float]) -> int:
+    """Count the most starts (moments in order, s) within any hour."""
     return max(
         (bisect_left(starts, start + HOUR_S) - first for first, start in enumerate(starts)),
         default=0,

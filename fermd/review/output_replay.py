@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 from fermd.control.reasons import Rule
 from fermd.control.settings import HOUR_S, ChamberSettings, Duty, OutputSettings
-from fermd.review.absence import Absence
 from fermd.review.effect_replay import EffectReplay
 from fermd.review.output_reasons import AT_ONCE, objections
 from fermd.review.reading_replay import ReadingReplay, Seen
+from fermd.review.unattended import Unattended
 from fermd.review.violation import ROUNDING_S, Row, Violation
 
 
@@ -40,11 +40,11 @@ class OutputReplay:
         self,
         chamber: ChamberSettings,
         readings: ReadingReplay,
-        absence: Absence,
+        unattended: Unattended,
         sample_period_s: float,
     ) -> None:
         self._chamber = chamber
-        self._absence = absence
+        self._unattended = unattended
         self._readings = readings
         self._period_s = sample_period_s
         self._lines = {
@@ -104,7 +104,7 @@ class OutputReplay:
 
     def reading(self, row: Row) -> Iterator[Violation]:
         """See what a reading means for what is on, once somebody has seen it."""
-        if self._absence.is_on(row["t_s"]):
+        if self._unattended.is_on(row["t_s"]):
             for line in self._lines.values():
                 line.effect.start()
             return
@@ -129,7 +129,7 @@ class OutputReplay:
                 ran_s = row["t_s"] - line.started_s
                 longest_s = line.settings.protection.longest_run_s
                 # A run that other numbers make too long is ended by the next tick.
-                due_s = max(line.started_s + longest_s, self._adopted_s, self._absence.until_s)
+                due_s = max(line.started_s + longest_s, self._adopted_s, self._unattended.until_s)
                 over_s = row["t_s"] - due_s
                 if over_s > self._period_s + ROUNDING_S:
                     yield from self._once(

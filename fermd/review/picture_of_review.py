@@ -7,7 +7,7 @@ from pathlib import Path
 
 from fermd.control.wording import Unit
 from fermd.review import saying
-from fermd.review.charts import columns, shown
+from fermd.review.chart_columns import columns, shown
 from fermd.review.picture import PictureError, draw
 from fermd.review.record import BUCKETS, Bucket, Mark, Record
 from fermd.review.reviewing import Review

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fermd.control.wording import span, temperature
-from fermd.review.figures import IN_BAND_C, Figures, OutputFigures
+from fermd.review.figures import IN_BAND_C, DutyFigures, Figures
 
 _DUTIES = {"cool": "cooling", "heat": "heating", "fan": "fan"}
 
@@ -29,7 +29,7 @@ def _beer(figures: Figures) -> str:
     return f"{words}, within {IN_BAND_C:g} °C of its target {figures.held_share:.1%} of the time"
 
 
-def _output(output: OutputFigures) -> list[str]:
+def _output(output: DutyFigures) -> list[str]:
     """Tell one output in lines that fit a terminal of 80 columns."""
     name = _DUTIES.get(output.duty, output.duty) + ":"
     lines = [

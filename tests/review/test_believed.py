@@ -9,13 +9,13 @@ import pytest
 
 from fermd.review.as_page import page
 from fermd.review.causes.disturbances import disturbances
-from fermd.review.charts import AIR_BEYOND_C
 from fermd.review.course import Course
 from fermd.review.picture_of_review import record_of
 from fermd.review.reviewing import review_of
 from fermd.review.roles import Roles
 from fermd.review.series import Series
 from fermd.review.target_track import Corner, cut, inside
+from fermd.review.temperature_chart import AIR_BEYOND_C
 
 HOUR_S = 3600.0
 START_S = 1_790_000_000.0

@@ -23,7 +23,7 @@ GAPS = f"""SELECT boot, mono_s - lasted_s + {STARTS_AFTER_S} AS mono_s, seq, cha
 
 
 @dataclass(slots=True)
-class Absence:
+class Unattended:
     """Whether anybody is in charge of one chamber."""
 
     until_s: float = float("-inf")
