@@ -27,7 +27,7 @@ from fermd.control.bands import call as call_of_bands
 from fermd.control.calendar import WallTime
 from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
-from fermd.control.edges import Sight, edges
+from fermd.control.edges import Sight, edges, is_slow, left_by_itself
 from fermd.control.effect import Watch, watch
 from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged, TrustChanged
 from fermd.control.moment import Moment
@@ -37,9 +37,10 @@ from fermd.control.reading import Reading, Sample, Trusted, Untrusted
 from fermd.control.reasons import Reason, Rule
 from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
+from fermd.control.slow_drift import narrowed
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
-from fermd.control.swing import Look, Swing, learn
+from fermd.control.swing import WAYS, Look, Swing, learn
 
 LONGEST_TICK_S = 300.0
 """Two ticks further apart than this, s, were no control: the time between them is a gap, and does
@@ -94,18 +95,19 @@ def step(
         state = profile_orders.start_what_is_due(state, settings, view.beer_c, now, events)
     state = profile_run.advance(state, view.beer_c, passed_s, wall, events)
     target = profile_run.target(state)
-    bands = _edges(state, settings, target, view, now)
-    called = _call(state, settings, bands, view, now)
-    was_running = _running(state.histories)
+    sight = _sight(state, view, now)
+    bands = _edges(state, settings, target, sight, view)
+    called = _call(state, settings, target, bands, sight, view, now)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
-    swing = _follow_swing(state, settings, was_running, target, view, passed_s, now)
+    swing = _follow_swing(state, settings, sight, target, view, passed_s, now)
     state, watches = _watch(state, settings, outputs, view, now)
     state = _tell_target(state, target, events)
     state = conditions.follow_deviation(state, settings, target, view.beer_c, now.mono_s)
     found = conditions.present(state, settings, healths, view.vessel, view.air, view.readings, now)
     alarms, changed = observe(state.alarms, found, now.mono_s, now.wall_utc_s)
     events.extend(changed)
-    state = _TICKED(state, healths, called.call, watches, alarms, swing, view.placing, now.mono_s)
+    going_on = _going_on(called.call, sight, outputs)
+    state = _TICKED(state, healths, going_on, watches, alarms, swing, view.placing, now.mono_s)
     return state, _decision(state, settings, target, bands, called, view, outputs, wall, events)
 
 
@@ -189,40 +191,74 @@ def _look(
     return healths, _View(readings, vessel, air, vessel_c, air_c, beer_c, placed)
 
 
+def _sight(state: ChamberState, view: _View, now: Moment) -> Sight | None:
+    """What the bands see of the beer and its chamber; None without a trusted reading."""
+    if view.beer_c is None:
+        return None
+    running = _running(state.histories)
+    return Sight(
+        now.mono_s,
+        view.beer_c,
+        view.air_c,
+        running,
+        0.0 if running is None else _run_s(state.histories[running], now.mono_s),
+        placing.drift_c_per_h(view.placing, view.beer_c),
+        placing.air_trend_c_per_h(view.placing),
+    )
+
+
 def _edges(
     state: ChamberState,
     settings: ChamberSettings,
     target: Target | None,
+    sight: Sight | None,
     view: _View,
-    now: Moment,
 ) -> Edges | None:
     """Where calls begin and end now; None without a target, or without a trusted reading."""
-    if target is None or view.vessel_c is None or view.beer_c is None:
+    if target is None or sight is None or view.vessel_c is None:
         return None
-    running = _running(state.histories)
-    run_s = 0.0 if running is None else _run_s(state.histories[running], now.mono_s)
-    drift_c_per_h = placing.drift_c_per_h(view.placing, view.beer_c)
-    trend_c_per_h = placing.air_trend_c_per_h(view.placing)
-    sight = Sight(now.mono_s, view.beer_c, view.air_c, running, run_s, drift_c_per_h, trend_c_per_h)
     # The bands go by what the probe shows: the edges move by what it sees beside the beer.
-    beside_c = view.vessel_c - view.beer_c
+    beside_c = view.vessel_c - sight.beer_c
     return edges(state.swing, settings, target, sight).moved(beside_c)
 
 
 def _call(
     state: ChamberState,
     settings: ChamberSettings,
+    target: Target | None,
     bands: Edges | None,
+    sight: Sight | None,
     view: _View,
     now: Moment,
 ) -> Called:
     """What is called for by the bands; overrides come in output by output, in `_wish`."""
-    if view.vessel_c is None:
+    if view.vessel_c is None or sight is None:
         chosen = safety.fail_safe_call(settings.fail_safe, view.vessel, now.mono_s)
         return chosen or Called(Call.IDLE, Reason(Rule.FAIL_SAFE))
-    if bands is None:
+    if bands is None or target is None:
         return Called(Call.IDLE, Reason(Rule.NO_TARGET, view.vessel_c))
-    return call_of_bands(bands, view.vessel_c, state.call)
+    seen_c, steady_c = view.vessel_c, state.swing.steady_c
+    if (
+        sight.running is None
+        and steady_c is not None
+        and is_slow(state.swing, settings, target, sight)
+    ):
+        seen_c += steady_c - sight.beer_c
+    return call_of_bands(bands, seen_c, state.call)
+
+
+def _going_on(called: Call, sight: Sight | None, outputs: Sequence[OutputDecision]) -> Call:
+    """Return the call that the next tick goes on with.
+
+    One whose run the air's limit has ended is over: going on with it would start the machine once
+    more in the same swing, and take the beer further. Outside its band it begins anew anyway.
+    """
+    if sight is not None and sight.running is not None:
+        for output in outputs:
+            ended = output.duty is sight.running and not output.on
+            if ended and output.reasons[0].rule is Rule.AIR_LIMIT:
+                return Call.IDLE
+    return called
 
 
 def _running(histories: Mapping[Duty, History]) -> Duty | None:
@@ -240,13 +276,15 @@ def _run_s(history: History, mono_s: float) -> float:
 def _follow_swing(
     state: ChamberState,
     settings: ChamberSettings,
-    was_running: Duty | None,
+    sight: Sight | None,
     target: Target | None,
     view: _View,
     passed_s: float,
     now: Moment,
 ) -> Swing:
+    """Follow the beer after the outputs were decided; `sight` is from before."""
     running = _running(state.histories)
+    was_running = None if sight is None else sight.running
     ran = running or was_running
     look = Look(
         now.mono_s,
@@ -258,6 +296,12 @@ def _follow_swing(
         0.0 if ran is None else _run_s(state.histories[ran], now.mono_s),
         target,
     )
+    if sight is not None and running is not None and running is not was_running:
+        look = replace(
+            look,
+            left_by_itself=left_by_itself(state.swing, sight, running),
+            narrowed=narrowed(sight.drift_c_per_h, WAYS[running]),
+        )
     return learn(state.swing, settings, look)
 
 

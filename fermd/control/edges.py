@@ -2,8 +2,9 @@
 
 A side that may foresee begins its call at its band, less the lag; it ends it a differential
 further back, less the coast. Where that may not be done (switched off, or too often wrong) its
-plain edges stand (`bands.py`). The side that did not run last begins only beyond its changeover
-band, unless the beer has plainly gone there by itself.
+plain edges stand (`bands.py`). Beer that drifts slowly is given narrower bands (`slow_drift.py`).
+The side that did not run last begins only beyond its changeover band, unless the beer has plainly
+gone there by itself.
 """
 
 from __future__ import annotations
@@ -12,18 +13,30 @@ from dataclasses import dataclass
 
 from fermd.control.bands import Edges, plain_edges
 from fermd.control.settings import BandSettings, ChamberSettings, Duty
+from fermd.control.slow_drift import narrowed
 from fermd.control.steps import Target
 from fermd.control.swing import NOTHING, WAYS, Swing, coast_c, fits, to_go_c
 
-LEAVES_C = 0.1
+LEAVES_C = 0.08
 """Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
 more than the probe's step and noise."""
 
+LEAST_LEFT = 0.75
+"""Of its band; beer that drifts slowly may leave at so much of it."""
+
 CARRIED_S = 1200.0
 """So long after a stop, s, beer is still carried by what was stored in any case: the heat of a belt
-takes that (chamber model)."""
+takes that (chamber model). A probe that sees the air, too, then reads what neither side should
+answer to."""
 
-SETTLED_C_PER_H = 0.6
+CARRIED_BANDS = 2.0
+"""For so long the other side begins only beyond so many of its changeover bands."""
+
+LEAST_DRIFT_C_PER_H = 0.015
+"""Beer that drifts slower than this, °C/h, may as well stand still: that is how well the drift is
+known (chamber model), and a band takes it more than half a day."""
+
+SETTLED_C_PER_H = 0.45
 """Air that comes back to the beer more slowly than this, °C/h, gives nothing any more that was
 stored: a cabinet's comes back by several degrees in the first hour (chamber model)."""
 
@@ -70,15 +83,19 @@ def _side(
     if not fits(known, settings.foresight):
         return None
     way, coming_c = WAYS[duty], None
+    band_c = band.band_c * narrowed(sight.drift_c_per_h, way)
     if swing.last is None or swing.last is duty:
-        half_c = max(band.band_c, min(known.least_swing_c / 2, band.after_the_other_c))
+        half_c = max(band_c, min(known.least_swing_c / 2, band.after_the_other_c))
         begins_c = max(0.0, half_c - max(known.lag_c, -band.band_c / 2))
-    elif _left_by_itself(swing, sight, way):
-        begins_c = min(band.band_c + LEAVES_C, band.after_the_other_c)
+    elif left_by_itself(swing, sight, duty):
+        leaves_c = max(band_c, LEAST_LEFT * band.band_c) + LEAVES_C
+        begins_c = min(leaves_c, band.after_the_other_c)
     else:
-        begins_c = band.after_the_other_c
+        carried = CARRIED_BANDS if _is_carried(swing, sight) else 1.0
+        begins_c = carried * band.after_the_other_c
     # From afar, or in the other side's stead, it is brought to the target; the next call swings.
-    ends_c = 0.0 if swing.afar or swing.stands_in else band.band_c - band.differential_c
+    to_target = swing.afar or swing.stands_in
+    ends_c = 0.0 if to_target else swing.narrowed * (band.band_c - band.differential_c)
     if sight.running is duty:
         goes_on_c = coast_c(known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s)
         ends_c += goes_on_c
@@ -93,18 +110,37 @@ def _side(
     return middle_c + way * begins_c, middle_c + way * ends_c, coming_c
 
 
-def _left_by_itself(swing: Swing, sight: Sight, way: float) -> bool:
+def is_slow(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> bool:
+    """Tell whether the beer drifts away from its target so slowly that its band is narrower."""
+    duty = Duty.COOL if sight.beer_c > (target.heat_c + target.cool_c) / 2.0 else Duty.HEAT
+    if not fits(swing.learned.get(duty, NOTHING), settings.foresight):
+        return False
+    return narrowed(sight.drift_c_per_h, WAYS[duty]) < 1.0
+
+
+def left_by_itself(swing: Swing, sight: Sight, duty: Duty) -> bool:
     """Tell whether beer on this side of its target is there by itself, and not by the other side.
 
     It must be moving away with everything off, and what the other side stored must be spent: it
     is given off while the air comes back.
     """
-    if sight.drift_c_per_h is None or way * sight.drift_c_per_h <= 0:
+    way = WAYS[duty]
+    if sight.drift_c_per_h is None or way * sight.drift_c_per_h < LEAST_DRIFT_C_PER_H:
+        return False
+    if sight.running not in (None, duty):
+        return False
+    trend_c_per_h = sight.air_trend_c_per_h
+    if trend_c_per_h is not None and -way * trend_c_per_h > SETTLED_C_PER_H:
+        # The air comes back: it is the other side's cold or warmth that still moves the beer.
         return False
     stop = swing.after_stop
     if stop is None:
         return True
-    trend_c_per_h = sight.air_trend_c_per_h
-    spent = trend_c_per_h is not None and -way * trend_c_per_h <= SETTLED_C_PER_H
-    just = sight.mono_s - stop.at_mono_s < CARRIED_S
-    return spent and not just and to_go_c(stop, sight.beer_c) <= 0
+    if trend_c_per_h is None or _is_carried(swing, sight):
+        return False
+    return to_go_c(stop, sight.beer_c) <= 0
+
+
+def _is_carried(swing: Swing, sight: Sight) -> bool:
+    stop = swing.after_stop
+    return stop is not None and sight.mono_s - stop.at_mono_s < CARRIED_S

@@ -41,6 +41,11 @@ FORGETTING = 0.995
 LEAST_SHARE = 0.03
 """A smaller share of the air is none: a probe in a well can seem to have as much by its lag."""
 
+SURE_ERRORS = 2.0
+"""So many standard errors the share must be beyond that: one in forty that is not would still seem
+to be (normal distribution), and a probe in a well that is taken for one beside the vessel is held
+wrongly by tenths of a degree."""
+
 LEAST_OF_HEATER_C = 0.1
 """A heater that is seen less than this, °C, is not seen."""
 
@@ -164,7 +169,7 @@ def _shown_c(placing: Placing, vessel_c: float) -> float | None:
         return None
     share = placing.air_share
     # A probe that sees none of the air is in the beer, and cannot see a heater either.
-    if share > MOST_SHARE or share - placing.error_of_share < LEAST_SHARE:
+    if share > MOST_SHARE or share - SURE_ERRORS * placing.error_of_share < LEAST_SHARE:
         return None
     of_heater_c = placing.of_heater_c if placing.of_heater_c >= LEAST_OF_HEATER_C else 0.0
     return (vessel_c - share * air_c - of_heater_c * placing.heater_seen) / (1.0 - share)

@@ -31,6 +31,7 @@ from dataclasses import dataclass, field, replace
 
 from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, ForesightSettings
+from fermd.control.slow_drift import steadied
 from fermd.control.steps import Target
 
 SMOOTHED_S = 180.0
@@ -123,6 +124,8 @@ class Swing:
     last: Duty | None = None
     """The side that ran last."""
     smooth_c: float | None = None
+    steady_c: float | None = None
+    """The beer by steadied readings, °C."""
     after_start: Turn | None = None
     after_stop: Turn | None = None
     peak_c: float | None = None
@@ -130,7 +133,10 @@ class Swing:
     afar: bool = False
     """Whether the present run brings the beer from afar."""
     stands_in: bool = False
-    """Whether the present or last run was the first after the other side's."""
+    """Whether the present or last run was the first after the other side's, and came of beer that
+    may not have gone there by itself."""
+    narrowed: float = 1.0
+    """The share of its band that the present or last run began with (`slow_drift.py`)."""
     cycle: Cycle | None = None
     """From the last start to the next one; None: it will not count."""
 
@@ -151,6 +157,10 @@ class Look:
     run_s: float
     """How long the one that is on, or went off, has run, s."""
     target: Target | None
+    left_by_itself: bool = False
+    """Whether the beer is by itself where the one that is on was called for."""
+    narrowed: float = 1.0
+    """The share of its band that the one that is on is given."""
 
 
 def fits(known: Learned, settings: ForesightSettings) -> bool:
@@ -200,7 +210,7 @@ def learn(swing: Swing, settings: ChamberSettings, look: Look) -> Swing:
     before_c = swing.smooth_c
     share = look.passed_s / (look.passed_s + SMOOTHED_S)
     smooth_c = beer_c if before_c is None else before_c + share * (beer_c - before_c)
-    swing = _SMOOTHED(swing, smooth_c)
+    swing = _SMOOTHED(swing, smooth_c, steadied(swing.steady_c, beer_c, look.passed_s))
     if running is not None and running is not was:
         swing = _started(swing, settings, look, running, beer_c, smooth_c)
     elif was is not None and running is not was:
@@ -210,7 +220,7 @@ def learn(swing: Swing, settings: ChamberSettings, look: Look) -> Swing:
     return _through_cycle(_from_afar(swing, settings, look, beer_c), look, smooth_c)
 
 
-_SMOOTHED = replacer(Swing, "smooth_c")
+_SMOOTHED = replacer(Swing, "smooth_c", "steady_c")
 
 
 def _from_afar(swing: Swing, settings: ChamberSettings, look: Look, beer_c: float) -> Swing:
@@ -268,15 +278,16 @@ def _started(
     # A start far from the target came of a new target, and not of beer that drifted there.
     near = target_c is not None and abs(beer_c - target_c) <= 2 * band.band_c
     start = Turn(duty, look.mono_s, beer_c, smooth_c, teaches=near and swing.last is duty)
-    stands_in = swing.last is not None and swing.last is not duty
-    counts = near and not stands_in and target_c is not None
+    took_over = swing.last is not None and swing.last is not duty
+    counts = near and not took_over and target_c is not None
     return replace(
         swing,
         last=duty,
         after_start=start,
         after_stop=None,
         peak_c=None,
-        stands_in=stands_in,
+        stands_in=took_over and not look.left_by_itself,
+        narrowed=look.narrowed,
         cycle=Cycle(target_c) if counts and target_c is not None else None,
     )
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from fermd.control.reasons import Rule
 from fermd.control.settings import Duty
+from fermd.control.slow_drift import TRUE_WITHIN_C
 from fermd.review.reading_replay import ReadingReplay
 from fermd.review.violation import Row
 
@@ -44,6 +45,8 @@ ENDS = AT_ONCE | {
 _OF_THE_BEER = {Rule.ABOVE_BAND, Rule.BELOW_BAND, Rule.CALL_CONTINUES, Rule.WITHIN_BAND}
 _OF_THE_BEER |= {Rule.FREEZING, Rule.COASTS}
 
+_STEADIED = {Rule.ABOVE_BAND, Rule.BELOW_BAND, Rule.CALL_CONTINUES}
+
 ROUNDING_C = 0.001
 
 
@@ -64,12 +67,17 @@ def objections(row: Row, duty: Duty, readings: ReadingReplay) -> Iterator[tuple[
 
 
 def _was_read(row: Row, readings: ReadingReplay) -> Iterator[tuple[str, str]]:
-    """A call made of nothing is no call: its temperature is among the newest readings."""
+    """A call made of nothing is no call: its temperature is among the newest readings.
+
+    That of slow beer is steadied, which takes it from them by no more than their noise.
+    """
+    rule = row["reason_rule"]
     value_c, newest_c = row["reason_value_c"], readings.vessel.newest_c
     if value_c is None:
-        yield "the reason holds", f"{row['reason_rule']} without a temperature"
+        yield "the reason holds", f"{rule} without a temperature"
     elif readings.are_at_hand(row["t_s"]):
-        lowest_c, highest_c = min(newest_c) - ROUNDING_C, max(newest_c) + ROUNDING_C
+        room_c = ROUNDING_C + (TRUE_WITHIN_C if rule in _STEADIED else 0.0)
+        lowest_c, highest_c = min(newest_c) - room_c, max(newest_c) + room_c
         if not lowest_c <= value_c <= highest_c:
             yield "the reason's temperature was read", f"{value_c:.2f} °C was not"
 

@@ -8,13 +8,25 @@ import pytest
 from chamber_bench import unprotected
 
 from fermd.control.bands import Edges, plain_edges
-from fermd.control.edges import CARRIED_S, LEAVES_C, SETTLED_C_PER_H, Sight, edges
+from fermd.control.edges import (
+    CARRIED_BANDS,
+    CARRIED_S,
+    LEAST_DRIFT_C_PER_H,
+    LEAST_LEFT,
+    LEAVES_C,
+    SETTLED_C_PER_H,
+    Sight,
+    edges,
+    is_slow,
+    left_by_itself,
+)
 from fermd.control.settings import (
     CoolBandSettings,
     Duty,
     ForesightSettings,
     HeatBandSettings,
 )
+from fermd.control.slow_drift import FULL_BAND_C_PER_H, NARROWEST
 from fermd.control.steps import Target
 from fermd.control.swing import Learned, Swing, Turn
 
@@ -22,7 +34,7 @@ HEAT, COOL = HeatBandSettings(0.2, 0.4, 0.5), CoolBandSettings(0.3, 0.6, 0.7)
 GIVEN = unprotected(heat=HEAT, cool=COOL)
 AT_10 = Target.at(10.0)
 IDLE = Sight(10_000.0, 10.0, 10.0, None, 0.0, None)
-FALLING = replace(IDLE, drift_c_per_h=-0.05)
+FALLING = replace(IDLE, drift_c_per_h=-FULL_BAND_C_PER_H)
 """Beer that cools by itself with everything off."""
 KNOWN = Learned(runs=5, coast_c=0.4, difference_c=8.0, run_s=600.0)
 NO_COOL_YET = {Duty.COOL: Learned(runs=1), Duty.HEAT: Learned(runs=1)}
@@ -156,7 +168,7 @@ def test_beer_that_has_turned_and_leaves_its_band_again_is_heated_early() -> Non
 
 
 def test_beer_that_still_coasts_from_cooling_is_not_heated() -> None:
-    assert heat_from_c(swing(after_stop=JUST), LOW) == 9.5
+    assert heat_from_c(swing(after_stop=JUST), LOW) == 10.0 - CARRIED_BANDS * 0.5
     # Where it was foreseen to come to, and with air that has come back, it is there by itself.
     assert heat_from_c(swing(after_stop=LONG_AGO), LOW) == pytest.approx(EARLY_C)
     # But not while the air still comes back, or nobody knows, ...
@@ -175,7 +187,7 @@ def test_beer_that_would_come_back_by_itself_is_not_heated() -> None:
 
 def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
     stop = Turn(Duty.HEAT, IDLE.mono_s - CARRIED_S, beer_c=9.9, furthest_c=10.1)
-    sight = replace(IDLE, beer_c=10.3, drift_c_per_h=0.2, air_trend_c_per_h=-SETTLED_C_PER_H)
+    sight = replace(IDLE, beer_c=10.3, drift_c_per_h=0.3, air_trend_c_per_h=-SETTLED_C_PER_H)
     given = swing(Duty.HEAT, after_stop=stop)
     assert edges(given, GIVEN, AT_10, sight).cool_from_c == pytest.approx(10.3 + LEAVES_C)
     hot = replace(sight, air_trend_c_per_h=-SETTLED_C_PER_H - 0.1)
@@ -224,3 +236,81 @@ def test_a_call_waits_for_no_more_than_half_a_band_of_negative_lag() -> None:
     assert edges(early, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.4)
     earlier = swing(known=replace(KNOWN, lag_c=-5.0))
     assert edges(earlier, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.45)
+
+
+# --- beer that drifts slowly ---------------------------------------------------------------------
+
+SLOW_C_PER_H = FULL_BAND_C_PER_H / 4.0
+SHARE = 0.25 ** (1 / 3)
+
+
+def test_a_side_from_which_the_beer_drifts_slowly_begins_sooner() -> None:
+    rising = replace(IDLE, drift_c_per_h=SLOW_C_PER_H)
+    assert edges(swing(), GIVEN, AT_10, rising).cool_from_c == pytest.approx(10.0 + SHARE * 0.3)
+    falling = replace(IDLE, drift_c_per_h=-SLOW_C_PER_H)
+    assert edges(swing(), GIVEN, AT_10, falling).cool_from_c == pytest.approx(10.3)
+
+
+def test_a_run_that_began_with_a_narrower_band_ends_as_much_sooner() -> None:
+    on = replace(IDLE, running=Duty.COOL, air_c=None, run_s=0.0)
+    found = edges(swing(narrowed=0.5), GIVEN, AT_10, on)
+    assert found.cool_until_c == pytest.approx(10.0 + 0.5 * (0.3 - 0.6))
+
+
+def test_a_least_swing_that_is_wider_stays_as_wide() -> None:
+    wide = swing(known=replace(KNOWN, least_swing_c=0.5))
+    rising = replace(IDLE, drift_c_per_h=SLOW_C_PER_H)
+    assert edges(wide, GIVEN, AT_10, rising).cool_from_c == pytest.approx(10.25)
+
+
+def test_the_other_side_begins_at_three_quarters_of_its_band_at_the_least() -> None:
+    slowest = replace(IDLE, drift_c_per_h=-LEAST_DRIFT_C_PER_H)
+    assert heat_from_c(swing(), slowest) == pytest.approx(10.0 - LEAST_LEFT * 0.2 - LEAVES_C)
+
+
+def test_beer_that_all_but_stands_still_has_not_left_by_itself() -> None:
+    assert left_by_itself(swing(), replace(IDLE, drift_c_per_h=-LEAST_DRIFT_C_PER_H), Duty.HEAT)
+    slower = replace(IDLE, drift_c_per_h=-LEAST_DRIFT_C_PER_H + 0.001)
+    assert not left_by_itself(swing(), slower, Duty.HEAT)
+
+
+def test_beer_has_not_left_by_itself_while_the_air_comes_back_even_long_after_the_stop() -> None:
+    assert swing().after_stop is None
+    comes_back = replace(FALLING, air_trend_c_per_h=SETTLED_C_PER_H + 0.01)
+    assert not left_by_itself(swing(), comes_back, Duty.HEAT)
+    assert left_by_itself(swing(), replace(FALLING, air_trend_c_per_h=SETTLED_C_PER_H), Duty.HEAT)
+    assert left_by_itself(swing(), replace(FALLING, air_trend_c_per_h=-5.0), Duty.HEAT)
+
+
+def test_beer_is_not_by_itself_where_the_other_side_is_taking_it() -> None:
+    assert left_by_itself(swing(), FALLING, Duty.HEAT)
+    assert left_by_itself(swing(), replace(FALLING, running=Duty.HEAT), Duty.HEAT)
+    assert not left_by_itself(swing(), replace(FALLING, running=Duty.COOL), Duty.HEAT)
+
+
+@pytest.mark.parametrize(
+    ("beer_c", "drift_c_per_h", "slow"),
+    [
+        (10.1, SLOW_C_PER_H, True),
+        (10.1, FULL_BAND_C_PER_H, False),
+        (10.1, -SLOW_C_PER_H, False),
+        (10.1, None, False),
+        (9.9, -SLOW_C_PER_H, True),
+        (10.0, -SLOW_C_PER_H, True),
+        (9.9, SLOW_C_PER_H, False),
+    ],
+)
+def test_beer_is_slow_that_drifts_slowly_away_from_its_target(
+    beer_c: float, drift_c_per_h: float | None, slow: bool
+) -> None:
+    sight = replace(IDLE, beer_c=beer_c, drift_c_per_h=drift_c_per_h)
+    assert is_slow(swing(), GIVEN, AT_10, sight) is slow
+
+
+def test_where_a_side_may_not_foresee_no_beer_is_slow() -> None:
+    sight = replace(IDLE, beer_c=10.1, drift_c_per_h=SLOW_C_PER_H)
+    given = replace(GIVEN, foresight=ForesightSettings(foresee=False))
+    assert not is_slow(swing(), given, AT_10, sight)
+    assert is_slow(swing(), GIVEN, Target(9.9, 10.1), sight)
+    assert not is_slow(swing(), GIVEN, Target(10.1, 10.3), sight)
+    assert 0.0 < NARROWEST < SHARE < 1.0

@@ -25,6 +25,7 @@ from fermd.control.settings import (
     ChamberSettings,
     Duty,
     FailSafeSettings,
+    ForesightSettings,
     LimitSettings,
     ProtectionSettings,
 )
@@ -286,3 +287,39 @@ def test_a_restart_does_not_begin_with_a_blind_run() -> None:
     assert not bench.on(Duty.HEAT)
     bench.run(60.0)
     assert bench.on(Duty.HEAT)
+
+
+def test_a_run_that_the_airs_limit_has_ended_is_not_taken_up_again_within_the_band() -> None:
+    """Half a swing later it would take the beer twice as far, with one start more."""
+    plain = ForesightSettings(foresee=False)
+    bench = Bench(unprotected(limits=LIMITS, foresight=plain), vessel_c=18.1, air_c=17.0)
+    bench.tick(SetTarget(18.0))
+    bench.run(60.0)
+    bench.vessel_c = 18.5
+    bench.run(60.0)
+    assert bench.on(Duty.COOL)
+    bench.vessel_c, bench.air_c = 18.1, LIMITS.air_lowest_c - 0.1
+    bench.run(60.0)
+    assert not bench.on(Duty.COOL)
+    # The air comes back, the beer is within its band: the call is over, ...
+    bench.air_c = 17.0
+    bench.run(2400.0)
+    assert not bench.on(Duty.COOL)
+    # ... and begins anew at the band's edge.
+    bench.vessel_c = 18.5
+    bench.run(60.0)
+    assert bench.on(Duty.COOL)
+    assert bench.switched(Duty.COOL) == [True, False, True]
+
+
+def test_far_from_the_target_a_run_goes_on_when_the_air_allows() -> None:
+    bench = Bench(unprotected(limits=LIMITS), vessel_c=20.0, air_c=17.0)
+    bench.tick(SetTarget(18.0))
+    bench.run(60.0)
+    assert bench.on(Duty.COOL)
+    bench.air_c = LIMITS.air_lowest_c - 0.1
+    bench.run(60.0)
+    assert not bench.on(Duty.COOL)
+    bench.air_c = 17.0
+    bench.run(60.0)
+    assert bench.on(Duty.COOL)

@@ -20,6 +20,7 @@ from fermd.control.placing import (
     LEAST_SHARE,
     LEFT_OVER_C,
     MOST_SHARE,
+    SURE_ERRORS,
     WINDOW_S,
     Placing,
     beer_c,
@@ -169,7 +170,7 @@ def test_a_probe_that_sees_more_air_than_a_vessel_probe_can_is_not_believed() ->
 
 def test_a_share_counts_from_the_least_that_is_surely_one() -> None:
     share = 0.05
-    surely = Placing((share, *[0.0] * 6), error_of_share=share - LEAST_SHARE)
+    surely = Placing((share, *[0.0] * 6), error_of_share=(share - LEAST_SHARE) / SURE_ERRORS)
     seen = observe(surely, 10.0, 5.0, LONG_S, 1000.0, heating=False)
     assert seen.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share))
     perhaps = replace(surely, error_of_share=surely.error_of_share + 0.001)

@@ -102,9 +102,10 @@ def leaves_out_the_fail_safe(patch: Patch) -> None:
     patch.setattr(safety, "_fail_safe", nothing)
     real = chamber._call
 
-    def goes_on(state: Any, settings: Any, target: Any, view: Any, now: Any) -> Any:
+    def goes_on(*given: Any) -> Any:
+        view = next(each for each in given if isinstance(each, chamber._View))
         if view.vessel_c is not None:
-            return real(state, settings, target, view, now)
+            return real(*given)
         return chamber.Called(chamber.Call.COOL, chamber.Reason(chamber.Rule.OVERRIDE))
 
     patch.setattr(chamber, "_call", goes_on)
