@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 from collections.abc import Generator
 
 import pytest
@@ -23,6 +24,12 @@ PROGRAM_BY_PACKAGE = {
     "systemd": "systemd-analyze",
 }
 """Where the program that is looked for does not have its package's name."""
+
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell that starts tests in the background lets them ignore Ctrl-C, and what they start
+    # would inherit that: daemons and watchers are interrupted in the tests.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

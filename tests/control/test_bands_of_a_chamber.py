@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from chamber_bench import Bench, unprotected
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -72,6 +73,7 @@ def test_no_call_begins_where_it_would_end() -> None:
 WIDTHS_C = (st.floats(0.05, 5.0), st.floats(0.05, 9.0), st.floats(0.05, 5.0))
 
 
+@pytest.mark.slow
 @given(
     heat=st.builds(HeatBandSettings, *WIDTHS_C),
     cool=st.builds(CoolBandSettings, *WIDTHS_C),

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import isfinite
 
 import numpy as np
+import pytest
 from chamber_bench import Bench, settings, unprotected
 from hypothesis import given
 from hypothesis import strategies as st
@@ -27,6 +28,8 @@ from fermd.control.settings import (
 )
 from fermd.control.steps import Target
 from fermd.control.swing import Learned, Swing, Turn
+
+pytestmark = pytest.mark.slow
 
 JUST_C = 1e-9
 """What floating point makes of two equal temperatures, °C."""

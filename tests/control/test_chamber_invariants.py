@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
 from chamber_machine import ChamberMachine
+
+pytestmark = pytest.mark.slow
 
 TestNothingThatMustNotHappenHappensToAChamber = ChamberMachine.TestCase

@@ -280,9 +280,10 @@ class CircuitMachine(RuleBasedStateMachine):
         self.before = set()
 
 
-TestNoCircuitIsEverOverloaded = CircuitMachine.TestCase
+TestNoCircuitIsEverOverloaded = pytest.mark.slow(CircuitMachine.TestCase)
 
 
+@pytest.mark.slow
 def test_a_site_that_does_not_count_starts_is_found_to_overload(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -276,6 +276,7 @@ DEFECTS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("defect", "invariants"), DEFECTS, ids=[defect.__name__ for defect, _ in DEFECTS]
 )
