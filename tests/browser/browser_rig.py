@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from selenium import webdriver
 from selenium.common.exceptions import StaleElementReferenceException
@@ -36,12 +36,16 @@ class Scene:
         return self.width < 600
 
 
-SCENES = (
+SCENES: Final = (
     Scene("phone, light", 360, 740, dark=False, locale="en-GB"),
     Scene("phone, dark", 360, 740, dark=True, locale="en-GB"),
     Scene("desktop, light", 1280, 800, dark=False, locale="en-GB"),
     Scene("desktop, dark, °F", 1280, 800, dark=True, locale="en-US"),
 )
+
+BEHAVIOURS: Final = (SCENES[0], SCENES[3])
+"""Both sizes, both lights, both scales: what the page does is the same by day and by night. How it
+looks is looked at in every scene."""
 
 _FIND = """
 const [wanted, kinds, within] = arguments;
@@ -67,6 +71,24 @@ axe.run(document, {resultTypes: ['violations'], rules: {'target-size': {enabled:
     for (const bar of bars) bar.style.removeProperty('position');
     done(JSON.stringify(found.violations.map(told)));
   });
+"""
+
+# In the browser, and not by asking from outside again and again: that takes longer than the page.
+_STANDS_STILL = """
+const [found, done] = arguments;
+found.scrollIntoView({block: 'center'});
+let before = null;
+const look = () => {
+  const {x, y, width, height} = found.getBoundingClientRect();
+  const now = [x, y, width, height].join(' ');
+  // What has just come or moved takes no press yet: fermd/web/page/base/press.js.
+  const isReady = now === before && (found.readyAt ?? 0) <= performance.now();
+  if (!found.isConnected) done(null);
+  else if (isReady) done(found.refusals ?? 0);
+  else setTimeout(look, 30);
+  before = now;
+};
+look();
 """
 
 
@@ -141,27 +163,16 @@ class Looking:
 
     def press(self, name: str, within: str = "") -> None:
         """Press what goes by a name: a button, a link, a choice, a tick box."""
-        found = self._found(name, "button, a, label, summary", within)
-        self.run("arguments[0].scrollIntoView({block: 'center'})", found)
-        places: list[Any] = []
-
-        def stands_still() -> bool:
-            places.append(found.rect)
-            still = len(places) > 1 and places[-1] == places[-2]
-            # What has just come or moved takes no press yet: fermd/web/page/base/press.js.
-            return still and self.run(
-                "return (arguments[0].readyAt ?? 0) <= performance.now()", found
-            )
 
         def taken() -> bool:
-            """Press, and again if it moved in that very moment: as a person does."""
-            until(stands_still, f"{name!r} stands still")
-            before = self.run("return arguments[0].refusals ?? 0", found)
-            found.click()
+            """Press, and again if it moved or went in that very moment: as a person does."""
+            found = self._found(name, "button, a, label, summary", within)
+            before = self.driver.execute_async_script(_STANDS_STILL, found)
+            if before is None:
+                return False
             try:
-                return bool(
-                    self.run("return (arguments[0].refusals ?? 0) === arguments[1]", found, before)
-                )
+                found.click()
+                return bool(self.run("return (arguments[0].refusals ?? 0)", found) == before)
             except StaleElementReferenceException:
                 return True
 

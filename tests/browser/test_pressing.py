@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,13 +15,20 @@ pytestmark = pytest.mark.debian("chromium", "chromium-driver")
 BUTTON = "[...document.querySelectorAll('button')].find((one) => one.innerText === arguments[0])"
 
 
+@pytest.fixture(scope="module")
+def started() -> Iterator[Site]:
+    with tempfile.TemporaryDirectory(prefix="fermd-") as folder:
+        made = Site(Path(folder))
+        made.start()
+        yield made
+        made.close()
+
+
 @pytest.fixture
-def site(folder: Path) -> Iterator[Site]:
-    made = Site(folder)
-    made.start()
-    made.order("lager", "start-profile", profile_toml=PROFILE)
-    yield made
-    made.close()
+def site(started: Site) -> Site:
+    """Return the site with a profile at its first step."""
+    started.order("lager", "start-profile", profile_toml=PROFILE)
+    return started
 
 
 @pytest.fixture

@@ -128,7 +128,8 @@ def test_a_forecast_that_comes_after_the_curves_is_drawn_at_once(
 ) -> None:
     # In real time the curves of a whole batch are fetched again after an hour or so; and the
     # profile starts before the probe is trusted, so that at first there is nothing to foresee.
-    site = Site(folder, SITE.replace(f"times_real_time = {PACE}", "times_real_time = 1"))
+    slow = SITE.replace(f"times_real_time = {PACE}", "times_real_time = 1")
+    site = Site(folder, f"sample_period_s = 2\n{slow}")
     site.start()
     try:
         logged_in(page, site)

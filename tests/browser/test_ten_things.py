@@ -9,10 +9,13 @@ from __future__ import annotations
 import re
 
 import pytest
-from browser_rig import Cellar
+from browser_rig import BEHAVIOURS, Cellar
 from site_rig import PROFILE, until
 
-pytestmark = pytest.mark.debian("chromium", "chromium-driver")
+pytestmark = [
+    pytest.mark.debian("chromium", "chromium-driver"),
+    pytest.mark.parametrize("scene", BEHAVIOURS, ids=lambda scene: scene.name, indirect=True),
+]
 
 LAGER = "#/chambers/lager"
 ALE = "#/chambers/ale"

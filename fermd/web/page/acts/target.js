@@ -16,7 +16,7 @@ export function setTarget(name) {
   const chamber = state.status.chambers[name];
   const from_c = chamber.target?.cool_c ?? chamber.vessel.temp_c ?? 18;
   openSheet("Set the target", (typed) => draw(name, typed), {
-    text: asTyped(from_c), from_c, how: chamber.mode === "profile" ? "step" : "hand", sure: "",
+    text: asTyped(from_c), from_c, how: chamber.mode === "profile" ? "step" : "hand", sure: null,
   });
 }
 
@@ -26,7 +26,8 @@ function draw(name, typed) {
   // Left as it was, it stays what it was, whatever scale it is shown in.
   const target_c = typed.text === asTyped(typed.from_c) ? typed.from_c : Number(asKept(typed.text));
   const beware = Number.isFinite(shown) ? caution(chamber, target_c) : "";
-  const sure = !beware || typed.sure === beware;
+  // Given for what was typed: the beer moves meanwhile, and its words with it.
+  const sure = !beware || typed.sure === typed.text;
   const nudge = (by) => draft({ text: fixed((Number.isFinite(shown) ? shown : 0) + by, 1) });
   return [
     h("form", { onsubmit: (event) => { event.preventDefault(); if (Number.isFinite(shown) && sure) go(name, chamber, typed, target_c); } },
@@ -38,7 +39,7 @@ function draw(name, typed) {
       chamber.mode === "profile" && choice("how", `${chamber.profile.name} is running`,
         [["step", "For this step only; the profile goes on"], ["hand", "By hand; the profile pauses until you resume it"]], typed.how, (how) => draft({ how })),
       beware && h("div", { class: "beware" }, h("p", null, h("strong", null, "Beware. "), beware),
-        h("label", { class: "tick" }, h("input", { type: "checkbox", checked: sure, onchange: (event) => draft({ sure: event.target.checked ? beware : "" }) }), h("span", null, "That is what I want"))),
+        h("label", { class: "tick" }, h("input", { type: "checkbox", checked: sure, onchange: (event) => draft({ sure: event.target.checked ? typed.text : null }) }), h("span", null, "That is what I want"))),
       deeds(Number.isFinite(shown) ? `Hold ${temp(target_c)}` : "Hold", () => go(name, chamber, typed, target_c), { disabled: !Number.isFinite(shown) || !sure })),
     chamber.mode !== "off" && h("details", null, h("summary", null, "Switch the chamber off"),
       h("p", null, "No target: neither heat nor cooling is called for, and the beer goes where the room takes it. Probes are still watched."),
