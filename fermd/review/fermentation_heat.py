@@ -28,6 +28,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import sqrt
 
+from fermd.control.events import ProfileChange, ProfileChanged
 from fermd.physics.fermentation import HEAT_J_PER_MOL, KG_PER_MOL, REFERENCE_SUGARS
 from fermd.physics.vessel import Vessel
 from fermd.review.course import Course
@@ -36,6 +37,10 @@ from fermd.review.heat_windows import DAY_H, HOUR_S, WINDOW_S, windows_of
 
 LEAST_LASTED_H = 6 * DAY_H
 """A shorter span is not tried, h."""
+
+LONGEST_FITTED_H = 42 * DAY_H
+"""What comes later than this is lagering, and is not fitted, h: every day is one more number, and
+the time that the fit takes grows with their fourth power."""
 
 OF_THE_MODEL = 0.10
 """What the form of the equation is wrong by, as a share of the total (from simulated chambers; see
@@ -105,7 +110,17 @@ def fermentation_heat(course: Course, volume_l: float | None = None) -> Fermenta
             f"{LEAST_LASTED_H / DAY_H:.0f} at least, the last {LEAST_QUIET_H / DAY_H:.0f} of them "
             "with a beer that is done"
         )
-    windows = windows_of(course)
+    pitched = [
+        one
+        for one in course.of(ProfileChanged)
+        if isinstance(one.what, ProfileChanged) and one.what.change is ProfileChange.STARTED
+    ]
+    if len(pitched) > 1:
+        return FermentationHeat(
+            f"{len(pitched)} batches were begun in the span: the heat of each is told in its own "
+            "review"
+        )
+    windows = [one for one in windows_of(course) if one.middle_h <= LONGEST_FITTED_H]
     if len(windows) * WINDOW_S / HOUR_S < LEAST_LASTED_H:
         return FermentationHeat("too much of the span has no trustworthy reading of both probes")
     fit = best_fit(windows)
