@@ -11,7 +11,8 @@ from random import Random
 
 import pytest
 
-from fermd.review.fermentation_heat import _best, _Window
+from fermd.review.heat_fit import best_fit
+from fermd.review.heat_windows import Window
 
 STEP_H, DAYS = 6.0, 22
 RATE, LEAK, CONSTANT, POWER = 0.1, -0.05, 0.05, 1.15
@@ -30,7 +31,7 @@ def beer_c(at_h: float) -> float:
     return 10.0 + 8.0 * max(0.0, min(1.0, day - 7.0)) - 2.0 * max(0.0, day - 11.0)
 
 
-def windows() -> list[_Window]:
+def windows() -> list[Window]:
     random = Random(1)
     found = []
     for place in range(int(DAYS * 24 / STEP_H)):
@@ -53,13 +54,13 @@ def windows() -> list[_Window]:
             sin(2.0 * pi * at_h / 24.0),
             cos(2.0 * pi * at_h / 24.0),
         )
-        found.append(_Window(at_h, STEP_H, moved, row))
+        found.append(Window(at_h, STEP_H, moved, row))
     return found
 
 
 def test_the_heat_is_found_in_a_room_that_swings_by_the_day() -> None:
     true_c = sum(warmth(hour) for hour in range(DAYS * 24))
-    fit = _best(windows())
+    fit = best_fit(windows())
     assert fit is not None
     assert fit.total_c == pytest.approx(true_c, rel=0.05)
     assert fit.numbers[3] == pytest.approx(POWER, rel=0.05)
@@ -68,10 +69,9 @@ def test_the_heat_is_found_in_a_room_that_swings_by_the_day() -> None:
 def test_a_room_whose_day_is_left_out_of_the_reckoning_spoils_it() -> None:
     """So the test above can fail."""
     blind = [
-        _Window(one.middle_h, one.length_h, one.moved, (*one.row[:6], 0.0, 0.0))
-        for one in windows()
+        Window(one.middle_h, one.length_h, one.moved, (*one.row[:6], 0.0, 0.0)) for one in windows()
     ]
     true_c = sum(warmth(hour) for hour in range(DAYS * 24))
-    fit = _best(blind)
+    fit = best_fit(blind)
     assert fit is not None
     assert fit.total_c != pytest.approx(true_c, rel=0.05)
