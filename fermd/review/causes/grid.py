@@ -46,9 +46,9 @@ class Grid:
 
 
 def grid_of(course: Course) -> Grid | None:
-    """Lay a course onto a grid; None where there is no air or it is told by quarter hours only."""
+    """Lay a course onto a grid; None where its readings are told by quarter hours only."""
     vessel, air = course.vessel, course.air
-    if vessel is None or air is None or MINUTE_S not in (vessel.step_s, air.step_s):
+    if vessel is None or MINUTE_S not in (vessel.step_s, *([] if air is None else [air.step_s])):
         return None
     count = int(course.lasted_s / STEP_S) + 1
     at_s = [course.start_s + STEP_S * number for number in range(count)]
@@ -57,7 +57,7 @@ def grid_of(course: Course) -> Grid | None:
         [on.share(since_s, since_s + HALF_S) for since_s in halves_s]
         for on in (OnTime(course.runs_of(duty)) for duty in DUTIES)
     )
-    air_c = _sampled(air, at_s)
+    air_c: list[float | None] = [None] * count if air is None else _sampled(air, at_s)
     return Grid(at_s, _sampled(vessel, at_s), air_c, (cool, heat, fan), _slow(air_c))
 
 

@@ -61,6 +61,19 @@ def moved_probe(course: Course, grid: Grid, first: int, last: int) -> Finding | 
     return Finding(Cause.PROBE_MOVED, grid.at_s[place], end_s, said, weight=2.0)
 
 
+def moved_alone(course: Course, grid: Grid) -> list[Finding]:
+    """Whenever the vessel's probe was moved, from its own jumps."""
+    found: list[Finding] = []
+    for place in range(len(grid) - 1):
+        by_c = _moved_c(grid.beer_c, place)
+        if by_c is None or abs(by_c) < JUMP_C or (found and grid.at_s[place] <= found[-1].end_s):
+            continue
+        moved = moved_probe(course, grid, place, place)
+        if moved is not None:
+            found.append(moved)
+    return found
+
+
 def _moved_c(values: list[float | None], place: int) -> float | None:
     now, later = values[place], values[place + 1]
     return None if now is None or later is None else later - now

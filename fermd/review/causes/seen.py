@@ -19,7 +19,7 @@ from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
 from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors
 from fermd.review.causes.grid import STEP_S, Grid, grid_of
-from fermd.review.causes.jumps import moved_probe
+from fermd.review.causes.jumps import moved_alone, moved_probe
 from fermd.review.causes.misfits import (
     STRANGE,
     at_rest,
@@ -59,9 +59,12 @@ class Episode:
 def seen_findings(course: Course) -> list[Finding]:
     """What shows in the readings alone, in the order of time."""
     grid = grid_of(course)
-    motion = None if grid is None else fit_motion(grid)
-    if grid is None or motion is None:
+    if grid is None:
         return []
+    motion = fit_motion(grid)
+    if motion is None:
+        # Without a probe in the air: but a jump of the vessel's shows by itself.
+        return moved_alone(course, grid)
     found = _findings(course, grid, motion, _episodes(grid, motion))
     # What goes on being a little off is looked at only where nothing sharp says more.
     slow = [
