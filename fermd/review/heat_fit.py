@@ -5,12 +5,13 @@ The balance itself, and how it is fitted, stands in fermentation_heat.py.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import log, sqrt
 from statistics import median
 
 from fermd.control.placing import MOST_SHARE
-from fermd.review.heat_windows import DAY_H, Window
+from fermd.review.heat_windows import DAY_H, HOUR_S, WINDOW_S, Window
 from fermd.review.least_squares import Normal
 
 LEAST_QUIET_H = 72.0
@@ -22,6 +23,12 @@ that are off by some 0.01 °C/h."""
 
 RIDGE = 0.05
 """Of the weather's number: squared ratio of a window's error to how large the number may be."""
+
+LEAST_INDEPENDENT = 0.3
+"""Of the windows so many are taken to be independent of the others to begin with, and at least."""
+
+ROUNDS = 5
+"""So often at the most it is seen anew how independent the windows are."""
 
 PLAUSIBLE = 6.0
 """Fits whose criterion is worse than the best by less than this stand beside it: odds of one in
@@ -80,18 +87,15 @@ def _total_c(knots: tuple[float, ...]) -> float:
 
 def best_fit(windows: list[Window]) -> Fit | None:
     """The best fit; None if there is no fermentation in it."""
-    fits = _fits(windows)
-    best = min(fits, key=lambda fit: fit.criterion)
+    _, best = _chosen(windows)
     # Once more without what does not belong: a window with a door open, a vessel that was moved.
     off = [abs(_left_over(window, best)) for window in windows]
     limit = 5.0 * max(median(off), 1e-4)
     kept = [window for window, each in zip(windows, off, strict=True) if each <= limit]
-    fits = _fits(kept)
-    best = min(fits, key=lambda fit: fit.criterion)
+    fits, best = _chosen(kept)
     if best.knots == 0 or best.total_c <= 0.0:
         return None
-    beside = [fit for fit in fits if fit.criterion <= best.criterion + PLAUSIBLE]
-    totals = [fit.total_c for fit in beside]
+    totals = [fit.total_c for fit in _beside(fits, best)]
     last = max(fit.knots for fit in fits)
     return Fit(
         best.knots,
@@ -103,6 +107,68 @@ def best_fit(windows: list[Window]) -> Fit | None:
         best.knots < last,
         best.end_h,
     )
+
+
+def _beside(fits: list[Fit], best: Fit) -> list[Fit]:
+    """The fits that are about as good, one knot more or less after the other.
+
+    One that comes after a worse one tells weather at the end of the span as a beer's warmth.
+    """
+    place = fits.index(best)
+    first = last = place
+    limit = best.criterion + PLAUSIBLE
+    while first > 0 and fits[first - 1].criterion <= limit:
+        first -= 1
+    while last + 1 < len(fits) and fits[last + 1].criterion <= limit:
+        last += 1
+    return fits[first : last + 1]
+
+
+def _chosen(windows: list[Window]) -> tuple[list[Fit], Fit]:
+    """All fits, and the best of them for as many windows as are independent of each other.
+
+    Begun with few, so that it ends at the simplest fit that is at one with what it leaves over.
+    """
+    plain = _fits(windows)
+    independent = LEAST_INDEPENDENT
+    for _ in range(ROUNDS):
+        _, best = _judged(plain, len(windows), independent)
+        before, independent = independent, _independent(windows, best)
+        if independent == before:
+            break
+    return _judged(plain, len(windows), independent)
+
+
+def _judged(plain: list[Fit], count: int, independent: float) -> tuple[list[Fit], Fit]:
+    """The fits with their criterion and error for a share of independent windows; the best one."""
+    fits = [
+        replace(
+            fit,
+            criterion=independent * count * log(fit.left_over**2)
+            + (fit.knots + KNOTS_FROM) * log(independent * count),
+            error_c=fit.error_c / sqrt(independent),
+        )
+        for fit in plain
+    ]
+    return fits, min(fits, key=lambda fit: fit.criterion)
+
+
+def _independent(windows: list[Window], fit: Fit) -> float:
+    """For how many windows of its own each one counts, up to 1.
+
+    Weather that comes and goes by the day is left over in one window after the other; of errors
+    that follow each other with a correlation r a share of (1 - r) / (1 + r) is new (autoregressive
+    errors; Box and Jenkins, Time Series Analysis, from memory).
+    """
+    off = [_left_over(window, fit) for window in windows]
+    square = sum(one * one for one in off) / len(off)
+    pairs = [
+        before * later
+        for (before, at), (later, then) in pairwise(zip(off, windows, strict=True))
+        if then.middle_h - at.middle_h < 1.5 * WINDOW_S / HOUR_S
+    ]
+    alike = max(0.0, sum(pairs) / max(1, len(pairs)) / max(1e-12, square))
+    return max(LEAST_INDEPENDENT, (1.0 - alike) / (1.0 + alike))
 
 
 def _left_over(window: Window, fit: Fit) -> float:
@@ -122,21 +188,21 @@ def _fits(windows: list[Window]) -> list[Fit]:
             if knot < most:
                 row[KNOTS_FROM + knot] = share
         normal.add(row, window.moved)
-    return [_fit(normal, knots, len(windows), end_h) for knots in range(most + 1)]
+    return [_fit(normal, knots, end_h) for knots in range(most + 1)]
 
 
-def _fit(normal: Normal, knots: int, count: int, end_h: float) -> Fit:
+def _fit(normal: Normal, knots: int, end_h: float) -> Fit:
+    """Fit with so many knots; its criterion comes with `_judged`."""
     chosen = [*range(KNOTS_FROM), *range(KNOTS_FROM, KNOTS_FROM + knots)]
     bent = _bent(normal, knots)
     positive = {RATE, POWER, SEEN, WEATHER, *chosen[KNOTS_FROM:]}
     values = bent.solved(chosen, positive)
-    mean2 = max(1e-12, normal.left_over2(chosen, values) / count)
+    mean2 = max(1e-12, normal.left_over2(chosen, values) / normal.rows)
     weights = [0.0] * KNOTS_FROM + [DAY_H] * knots
     if knots:
         weights[KNOTS_FROM] = DAY_H / 2
     spread = sqrt(mean2 * bent.variance(chosen, weights)) if knots else 0.0
-    criterion = count * log(mean2) + (knots + KNOTS_FROM) * log(count)
-    return Fit(knots, criterion, tuple(values), sqrt(mean2), spread, (0.0, 0.0), True, end_h)
+    return Fit(knots, 0.0, tuple(values), sqrt(mean2), spread, (0.0, 0.0), True, end_h)
 
 
 def _bent(normal: Normal, knots: int) -> Normal:
