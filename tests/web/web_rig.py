@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -125,6 +126,12 @@ class Caller:
         self._client.close()
 
 
+def listens(path: Path) -> bool:
+    """Tell whether somebody takes calls at a Unix socket."""
+    with socket.socket(socket.AF_UNIX) as trial:
+        return trial.connect_ex(str(path)) == 0
+
+
 @contextmanager
 def running_site(folder: Path, more: str = "") -> Iterator[Caller]:
     """Serve a site that is in charge, until left; `more` goes into its site file."""
@@ -134,7 +141,8 @@ def running_site(folder: Path, more: str = "") -> Iterator[Caller]:
         daemon = Daemon(site, ports, ServiceManager(None), interfaces)
         thread = threading.Thread(target=daemon.run, daemon=True)
         thread.start()
-        until(site.socket_path.exists)
+        # The socket is there a moment before anybody listens at it.
+        until(lambda: listens(site.socket_path))
         caller = Caller(site.socket_path)
         until(lambda: caller.get("/api/status").status_code == httpx.codes.OK)
         try:
