@@ -10,6 +10,9 @@ from pydantic_core import PydanticCustomError
 
 DAY_S: Final = 86400.0
 
+KEPT_DIGITS_OF_S: Final = 6
+"""Of a second: what is written in minutes comes back as the same number."""
+
 DURATION_WORDS: Final = (
     'a duration in d, h and min, largest unit first, like "14 d", "36 h", "1 d 12 h" or "90 min"'
 )
@@ -29,7 +32,7 @@ class Duration(BeforeValidator):
 
 
 def seconds_of(text: object) -> float:
-    """How many seconds a duration has.
+    """How many seconds a duration has, to the microsecond: "0.766666667 min" is 46 s.
 
     Raises:
         ValueError: it is not one; the text of the error says how one is written.
@@ -44,6 +47,7 @@ def seconds_of(text: object) -> float:
         for amount, unit_s in zip(amounts, _UNIT_S, strict=True)
         if amount is not None
     )
+    total_s = round(total_s, KEPT_DIGITS_OF_S)
     return -total_s if sign else total_s
 
 

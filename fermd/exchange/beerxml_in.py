@@ -11,7 +11,7 @@ import re
 from pathlib import Path
 from typing import Final
 
-from fermd.config.durations import DAY_S
+from fermd.config.durations import DAY_S, KEPT_DIGITS_OF_S
 from fermd.config.errors import ABSENT, Fault
 from fermd.control.steps import Hold, Profile, Step, WaitForPerson
 from fermd.control.wording import span
@@ -89,7 +89,7 @@ class _Reading:
             why = f"must be from 0 to {LONGEST_S / DAY_S:g} days, a step's greatest length"
             self.faults.append(Fault(self.place(tag), tidy(self.given(tag), 60), why))
             return None
-        return None if days is None else days * DAY_S
+        return None if days is None else round(days * DAY_S, KEPT_DIGITS_OF_S)
 
 
 def from_beerxml(data: bytes, file: Path | str = "BeerXML", name: str | None = None) -> Carried:

@@ -12,10 +12,12 @@ import pytest
 from recipes import beerxml, recipe_xml, tags
 
 from fermd.config.errors import ConfigError
+from fermd.config.profile_file import parse_profile
 from fermd.control.steps import FinalHold, Hold, WaitForPerson
 from fermd.exchange.beerxml_in import from_beerxml
 from fermd.exchange.carried import Carried
 from fermd.exchange.documents import read_document
+from fermd.exchange.profile_text import profile_text
 
 DAY_S = 86400.0
 
@@ -202,3 +204,11 @@ def test_a_field_that_is_there_twice_or_holds_tags_is_refused() -> None:
     assert 'RECIPE[1].PRIMARY_TEMP = "18": is there a second time' in str(refusal(twice))
     nested = beerxml(recipe_xml("<PRIMARY_TEMP>18</PRIMARY_TEMP><PRIMARY_AGE>1<X/>4</PRIMARY_AGE>"))
     assert "RECIPE[1].PRIMARY_AGE: must hold a value" in str(refusal(nested))
+
+
+def test_an_age_of_any_number_of_days_is_the_same_again_from_the_profiles_text() -> None:
+    """Found by bad input in bulk: more digits of a second than a file keeps."""
+    carried = imported(
+        TERTIARY_AGE="3.375533315538174", TERTIARY_TEMP=0, PRIMARY_AGE=7, PRIMARY_TEMP=18
+    )
+    assert parse_profile(profile_text(carried.profile), "again") == carried.profile

@@ -103,10 +103,11 @@ def _draw(random: Random) -> _World:
     main_c = random.uniform(8.0, 13.0) if is_lager else random.uniform(16.0, 22.0)
     rest_c = main_c + random.uniform(2.0, 5.0)
     cold_c = random.uniform(2.0, 8.0)
+    # Whole hours: the search for the best possible goes in blocks of minutes.
     ways = (
-        Way(main_c, random.uniform(1.5, 2.5) * DAY_S),
-        Way(rest_c, 1.5 * DAY_S, random.choice((0.0, random.uniform(12.0, 48.0) * HOUR_S))),
-        Way(cold_c, 1.5 * DAY_S, random.choice((0.0, random.uniform(24.0, 72.0) * HOUR_S))),
+        Way(main_c, round(random.uniform(36.0, 60.0)) * HOUR_S),
+        Way(rest_c, 1.5 * DAY_S, random.choice((0, round(random.uniform(12.0, 48.0)))) * HOUR_S),
+        Way(cold_c, 1.5 * DAY_S, random.choice((0, round(random.uniform(24.0, 72.0)))) * HOUR_S),
     )
     room = DayNightAmbient(random.uniform(6.0, 27.0), random.uniform(0.0, 7.0))
     fan = random.random() < 0.35

@@ -13,6 +13,7 @@ from trace import Flags, Series, Trace, switchings
 
 import numpy as np
 import pytest
+from best_possible import COARSE
 from contestants import NobodyCalledSoError, checked
 from drawn import drawn
 from figures import figures
@@ -190,6 +191,11 @@ def test_the_same_seed_gives_the_same_noise_to_everybody() -> None:
 def test_scenarios_are_drawn_from_their_seed_alone() -> None:
     assert [each.title for each in drawn(7, 4)] == [each.title for each in drawn(7, 4)]
     assert len({each.title for seed in range(5) for each in drawn(seed, 4)}) == 20
+
+
+def test_what_is_drawn_can_be_searched_in_whole_blocks() -> None:
+    for scenario in drawn(7, 4):
+        assert all(leg.lasts_s % COARSE.block_s == 0 for leg in scenario.plan)
 
 
 def test_level_is_ahead_and_a_worse_figure_is_named() -> None:
