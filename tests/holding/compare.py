@@ -38,7 +38,7 @@ from contestants import (
 from figures import Figures, figures
 from scenario import Scenario
 from scenarios import FIXED
-from table import ASSUMED, pane
+from table import ASSUMED, as_markdown, pane
 
 Entry = dict[str, tuple[Figures, Line]]
 """By the contestant: what one scenario came to, small enough to be passed between processes."""
@@ -101,7 +101,8 @@ def main(words: Sequence[str] | None = None) -> int:
     lines: dict[str, dict[str, Line]] = {}
     for name, entry in run_all(names, contestants, wanted.seed, wanted.fresh, wanted.jobs):
         results[name] = {who: each for who, (each, _) in entry.items()}
-        lines[name] = {who: line for who, (_, line) in entry.items()}
+        # A rival with as many starts would be drawn like the rival itself, and hide it.
+        lines[name] = {w: line for w, (_, line) in entry.items() if not w.endswith(f":{EVEN}")}
         _say(pane(every[name], results[name], sweep=wanted.sweep))
     _say(ASSUMED)
     if wanted.json is not None:
@@ -111,10 +112,13 @@ def main(words: Sequence[str] | None = None) -> int:
         }
         text = json.dumps({"seed": wanted.seed, "scenarios": plain}, indent=1, allow_nan=False)
         wanted.json.write_text(text + "\n")
+    if wanted.markdown is not None:
+        wanted.markdown.write_text(as_markdown([every[name] for name in names], results))
     if wanted.picture is not None:
         from picture import draw
 
-        draw([every[name] for name in names], lines, results, wanted.picture)
+        drawn = {name: {who: results[name][who] for who in lines[name]} for name in names}
+        draw([every[name] for name in names], lines, drawn, wanted.picture)
     return 0
 
 
@@ -156,6 +160,7 @@ def _arguments(words: Sequence[str] | None) -> argparse.Namespace:
     )
     parser.add_argument("--sweep", action="store_true", help="rivals with many settings of a knob")
     parser.add_argument("--picture", type=Path, help="draw the traces into this file")
+    parser.add_argument("--markdown", type=Path, help="write a short table into this file")
     parser.add_argument("--json", type=Path, help="write all figures into this file")
     parser.add_argument("--jobs", type=int, default=1, help="processes (1)")
     return parser.parse_args(words)

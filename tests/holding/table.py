@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from math import isinf
 
 from figures import Figures
@@ -33,6 +33,29 @@ def pane(scenario: Scenario, results: Mapping[str, Figures], *, sweep: bool = Fa
     lines += [_line(name, each) for name, each in results.items()]
     lines += [f"  {words}" for words in (swept if sweep else verdicts)(results)]
     return "\n".join([*lines, ""])
+
+
+COLUMNS = {"fermd": "fermd", "on-off": "on-off", "pid": "PID", "best": "best possible"}
+"""Who has a column in the short table, and its heading."""
+
+
+def as_markdown(scenarios: Sequence[Scenario], results: Mapping[str, Mapping[str, Figures]]) -> str:
+    """Return the short table in Markdown: RMS error and starts a day, and the ratio to the best."""
+    who = [name for name in COLUMNS if all(name in by_who for by_who in results.values())]
+    lines = [
+        "| | " + " | ".join(COLUMNS[name] for name in who) + " | fermd : best |",
+        "|---|" + "--:|" * (len(who) + 1),
+    ]
+    for scenario in scenarios:
+        each = results[scenario.name]
+        cells = [f"{each[name].rms_c:.2f} · {_starts_a_day(each[name]):.0f}" for name in who]
+        ratio = f"{each['fermd'].rms_c / each['best'].rms_c:.2f}" if "best" in who else ""
+        lines.append(f"| {scenario.title} | " + " | ".join(cells) + f" | {ratio} |")
+    return "\n".join([*lines, ""])
+
+
+def _starts_a_day(each: Figures) -> float:
+    return each.cool_starts_a_day + each.heat_starts_a_day
 
 
 def _line(contestant: str, each: Figures) -> str:

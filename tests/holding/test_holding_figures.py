@@ -226,7 +226,8 @@ def test_the_command_prints_the_table_and_draws_the_picture(tmp_path: Path) -> N
     here = Path(__file__).parent
     picture, figures_file = tmp_path / "holding.png", tmp_path / "holding.json"
     chosen = ["--fresh", "0", "--only", "fridge-fan", "--contestants", "fermd,on-off"]
-    written_to = ["--picture", str(picture), "--json", str(figures_file)]
+    short = tmp_path / "holding.md"
+    written_to = ["--picture", str(picture), "--json", str(figures_file), "--markdown", str(short)]
     done = subprocess.run(
         [sys.executable, str(here / "compare.py"), *chosen, *written_to],
         env={**os.environ, "PYTHONPATH": str(here.parents[1])},
@@ -242,3 +243,6 @@ def test_the_command_prints_the_table_and_draws_the_picture(tmp_path: Path) -> N
     assert 0.0 < written["fermd"]["rms_c"] < 0.5
     assert written["on-off"]["shortest_off_s"] >= 300.0
     assert picture.read_bytes().startswith(b"\x89PNG")
+    heading, _, line = short.read_text().splitlines()
+    assert heading.startswith("| | fermd |")
+    assert line.startswith(f"| Upright fridge with a fan | {written['fermd']['rms_c']:.2f} · ")
