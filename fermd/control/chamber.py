@@ -13,10 +13,8 @@ from dataclasses import dataclass, field, replace
 
 from fermd.control import (
     conditions,
-    health,
     orders,
     outages,
-    placing,
     profile_orders,
     profile_run,
     safety,
@@ -29,11 +27,11 @@ from fermd.control.commands import Command
 from fermd.control.decision import Decision, Mode, OutputDecision
 from fermd.control.edges import Sight, edges, is_slow, left_by_itself
 from fermd.control.effect import Watch, watch
-from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged, TrustChanged
+from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged
 from fermd.control.moment import Moment
 from fermd.control.progress import Outlook, outlook
 from fermd.control.protection import History, Surroundings, protect, rest, stays_off
-from fermd.control.reading import Reading, Sample, Trusted, Untrusted
+from fermd.control.reading import Sample
 from fermd.control.reasons import Reason, Rule
 from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
@@ -41,6 +39,7 @@ from fermd.control.slow_drift import narrowed
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
 from fermd.control.swing import WAYS, Look, Swing, learn
+from fermd.control.view import View, look, runs_for_s, sighted, what_runs
 
 LONGEST_TICK_S = 300.0
 """Two ticks further apart than this, s, were no control: the time between them is a gap, and does
@@ -59,20 +58,6 @@ class Inputs:
     those of them that are on."""
 
 
-@dataclass(frozen=True, slots=True)
-class _View:
-    """What a tick sees: the readings by role, and the temperatures of those to be trusted."""
-
-    readings: Mapping[str, Reading]
-    vessel: Reading
-    air: Reading | None
-    vessel_c: float | None
-    air_c: float | None
-    beer_c: float | None
-    """Where the beer is, by both probes: what bands and profile go by; safety goes by the probe."""
-    placing: placing.Placing
-
-
 _TICKED = replacer(
     ChamberState, "healths", "call", "watches", "alarms", "swing", "placing", "last_mono_s"
 )
@@ -85,7 +70,7 @@ def step(
     """Run one tick of control; returns the new state and everything that was decided."""
     events: list[Event] = []
     passed_s = _passed_s(state, now, events)
-    healths, view = _look(state, settings, inputs.samples, passed_s, now, events)
+    healths, view = look(state, settings, inputs.samples, passed_s, now, events)
     wall = None
     if settings.calendar is not None and now.wall_trusted:
         wall = WallTime(now.wall_utc_s, settings.calendar)
@@ -95,7 +80,7 @@ def step(
         state = profile_orders.start_what_is_due(state, settings, view.beer_c, now, events)
     state = profile_run.advance(state, view.beer_c, passed_s, wall, events)
     target = profile_run.target(state)
-    sight = _sight(state, view, now)
+    sight = sighted(state, view, now)
     bands = _edges(state, settings, target, sight, view)
     called = _call(state, settings, target, bands, sight, view, now)
     state, outputs = _command(state, settings, called, view, inputs.headroom_a, now, events)
@@ -153,66 +138,12 @@ def _passed_s(state: ChamberState, now: Moment, events: list[Event]) -> float:
     return passed_s
 
 
-def _look(
-    state: ChamberState,
-    settings: ChamberSettings,
-    samples: Mapping[str, Sequence[Sample]],
-    passed_s: float,
-    now: Moment,
-    events: list[Event],
-) -> tuple[Mapping[str, health.Health], _View]:
-    healths: dict[str, health.Health] = {}
-    readings: dict[str, Reading] = {}
-    for probe in settings.probes:
-        before = state.healths[probe.name]
-        after = health.absorb(before, probe, samples.get(probe.name, ()), now.mono_s)
-        healths[probe.name] = after
-        seen = health.reading(after, probe)
-        readings[probe.name] = seen
-        if after.trusted != before.trusted:
-            fault = seen.fault if isinstance(seen, Untrusted) else None
-            temp_c = seen.temp_c if isinstance(seen, Trusted) else seen.last_temp_c
-            events.append(TrustChanged(probe.name, after.trusted, fault, temp_c))
-    air = readings[settings.air_probe.name] if settings.air_probe is not None else None
-    vessel = readings[settings.vessel_probe.name]
-    vessel_c = vessel.temp_c if isinstance(vessel, Trusted) else None
-    air_c = air.temp_c if isinstance(air, Trusted) else None
-    placed = placing.observe(
-        state.placing,
-        vessel_c,
-        air_c,
-        passed_s,
-        now.mono_s,
-        heating=_running(state.histories) is Duty.HEAT,
-    )
-    beer_c = None
-    if vessel_c is not None:
-        beer_c = placing.beer_c(placed, settings.foresight, vessel_c)
-    return healths, _View(readings, vessel, air, vessel_c, air_c, beer_c, placed)
-
-
-def _sight(state: ChamberState, view: _View, now: Moment) -> Sight | None:
-    """What the bands see of the beer and its chamber; None without a trusted reading."""
-    if view.beer_c is None:
-        return None
-    running = _running(state.histories)
-    return Sight(
-        now.mono_s,
-        view.beer_c,
-        view.air_c,
-        running,
-        0.0 if running is None else _run_s(state.histories[running], now.mono_s),
-        placing.drift_c_per_h(view.placing, view.beer_c),
-        placing.air_trend_c_per_h(view.placing),
-    )
-
-
 def _edges(
     state: ChamberState,
     settings: ChamberSettings,
     target: Target | None,
     sight: Sight | None,
-    view: _View,
+    view: View,
 ) -> Edges | None:
     """Where calls begin and end now; None without a target, or without a trusted reading."""
     if target is None or sight is None or view.vessel_c is None:
@@ -228,7 +159,7 @@ def _call(
     target: Target | None,
     bands: Edges | None,
     sight: Sight | None,
-    view: _View,
+    view: View,
     now: Moment,
 ) -> Called:
     """What is called for by the bands; overrides come in output by output, in `_wish`."""
@@ -261,48 +192,36 @@ def _going_on(called: Call, sight: Sight | None, outputs: Sequence[OutputDecisio
     return called
 
 
-def _running(histories: Mapping[Duty, History]) -> Duty | None:
-    """Return which of heat and cooling is on; they never are together."""
-    for duty, history in histories.items():
-        if history.on and duty is not Duty.FAN:
-            return duty
-    return None
-
-
-def _run_s(history: History, mono_s: float) -> float:
-    return 0.0 if history.started_mono_s is None else mono_s - history.started_mono_s
-
-
 def _follow_swing(
     state: ChamberState,
     settings: ChamberSettings,
     sight: Sight | None,
     target: Target | None,
-    view: _View,
+    view: View,
     passed_s: float,
     now: Moment,
 ) -> Swing:
     """Follow the beer after the outputs were decided; `sight` is from before."""
-    running = _running(state.histories)
+    running = what_runs(state.histories)
     was_running = None if sight is None else sight.running
     ran = running or was_running
-    look = Look(
+    looked = Look(
         now.mono_s,
         passed_s,
         view.beer_c,
         view.air_c,
         running,
         was_running,
-        0.0 if ran is None else _run_s(state.histories[ran], now.mono_s),
+        0.0 if ran is None else runs_for_s(state.histories[ran], now.mono_s),
         target,
     )
     if sight is not None and running is not None and running is not was_running:
-        look = replace(
-            look,
+        looked = replace(
+            looked,
             left_by_itself=left_by_itself(state.swing, sight, running),
             narrowed=narrowed(sight.drift_c_per_h, WAYS[running]),
         )
-    return learn(state.swing, settings, look)
+    return learn(state.swing, settings, looked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,7 +231,7 @@ class _Wish:
 
 
 def _wish(
-    state: ChamberState, output: OutputSettings, called: Called, view: _View, mono_s: float
+    state: ChamberState, output: OutputSettings, called: Called, view: View, mono_s: float
 ) -> _Wish:
     override = state.overrides.get(output.duty)
     # Without a reading of the vessel nobody runs heat or cooling for longer than fail-safe does.
@@ -346,7 +265,7 @@ def _command(
     state: ChamberState,
     settings: ChamberSettings,
     called: Called,
-    view: _View,
+    view: View,
     headroom_a: Mapping[str, float],
     now: Moment,
     events: list[Event],
@@ -394,7 +313,7 @@ def _surroundings(
     state: ChamberState,
     settings: ChamberSettings,
     output: OutputSettings,
-    view: _View,
+    view: View,
     left_a: Mapping[str, float],
 ) -> Surroundings:
     duty, histories = output.duty, state.histories
@@ -419,7 +338,7 @@ def _watch(
     state: ChamberState,
     settings: ChamberSettings,
     outputs: tuple[OutputDecision, ...],
-    view: _View,
+    view: View,
     now: Moment,
 ) -> tuple[ChamberState, Mapping[Duty, Watch]]:
     """Let the watcher look at every output; one without effect rests from the next tick on."""
@@ -491,7 +410,7 @@ def _decision(
     target: Target | None,
     bands: Edges | None,
     called: Called,
-    view: _View,
+    view: View,
     outputs: tuple[OutputDecision, ...],
     wall: WallTime | None,
     events: list[Event],

@@ -17,6 +17,7 @@ from fermd.control import alarms, chamber, health, memory, progress, protection,
 from fermd.control.alarms import RULES, AlarmKind
 from fermd.control.protection import NEXT, History, Phase, Wish
 from fermd.control.settings import DAY_S
+from fermd.control.view import View
 from fermd.hardware import simulated
 from fermd.journal import inserting, writer
 from fermd.service import hold, outage, ownership, recall
@@ -103,7 +104,7 @@ def leaves_out_the_fail_safe(patch: Patch) -> None:
     real = chamber._call
 
     def goes_on(*given: Any) -> Any:
-        view = next(each for each in given if isinstance(each, chamber._View))
+        view = next(each for each in given if isinstance(each, View))
         if view.vessel_c is not None:
             return real(*given)
         return chamber.Called(chamber.Call.COOL, chamber.Reason(chamber.Rule.OVERRIDE))
