@@ -46,8 +46,8 @@ CAPTION_IN = 0.45
 CAPTION = (
     "Dashed: the target. Below: how far the true beer was from it; dotted: ±0.3 °C; grey: the "
     "holds that the figures are of.\n"
-    "Beside each pane: RMS error during holds, and starts a day of what cools (of the heater, "
-    "where nothing cools)."
+    "Beside each pane: RMS error during holds, and starts a day in them, of cooling and heat "
+    "together."
 )
 ENDS_C = 0.8
 """Errors are shown up to this, °C."""
