@@ -40,7 +40,7 @@ COLUMNS = {"fermd": "fermd", "on-off": "on-off", "pid": "PID", "best": "best pos
 
 
 def as_markdown(scenarios: Sequence[Scenario], results: Mapping[str, Mapping[str, Figures]]) -> str:
-    """Return the short table in Markdown: error in holds, starts a day, and the ratio to the best."""
+    """Return the short table in Markdown: error in holds, starts a day, how near the best."""
     who = [name for name in COLUMNS if all(name in by_who for by_who in results.values())]
     lines = [
         "| | " + " | ".join(COLUMNS[name] for name in who) + " | fermd : best |",
