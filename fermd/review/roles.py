@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING
 
 from fermd.control.alarms import AlarmKind
@@ -106,10 +107,13 @@ def _air(probes: Mapping[str, Series], vessel: str) -> str | None:
 
 
 def _restless_c(series: Series) -> float:
-    """How far the readings move within a quarter of an hour, in the mean of the liveliest, °C."""
+    """How far the readings move within a quarter of an hour, in the median of the liveliest, °C.
+
+    Not in the mean: a probe that was once taken out moves by far, but not often.
+    """
     means = series.mean_c
     moves_c = sorted(
         abs(later - before) for before, later in zip(means, means[APART:], strict=False)
     )
     liveliest = moves_c[int((1.0 - LIVELIEST) * len(moves_c)) :]
-    return sum(liveliest) / len(liveliest) if liveliest else 0.0
+    return median(liveliest) if liveliest else 0.0

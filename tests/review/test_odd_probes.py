@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import pi, sin
 from random import Random
 
 import pytest
@@ -11,7 +12,7 @@ from fermd.review.causes.cause import Cause
 from fermd.review.causes.spikes import spike_findings
 from fermd.review.causes.standing import standing_findings
 from fermd.review.course import Course
-from fermd.review.roles import Roles
+from fermd.review.roles import Roles, read_roles
 from fermd.review.series import Series
 
 STEP_C = 0.0625
@@ -72,3 +73,10 @@ def test_a_probe_that_jumps_away_and_back_is_named() -> None:
 def test_a_probe_that_is_moved_to_another_place_has_no_spikes() -> None:
     moved = course_of(lambda minute: noisy(minute) + (5.0 if 700 <= minute < 720 else 0.0))
     assert list(spike_findings(moved)) == []
+
+
+def test_a_vessel_probe_that_was_once_taken_out_is_not_taken_for_the_air_s() -> None:
+    vessel = course_of(lambda minute: noisy(minute) + (25.0 if 700 <= minute < 720 else 0.0))
+    air = course_of(lambda minute: 17.0 + 1.5 * sin(2.0 * pi * minute / 40.0))
+    probes = {"a": vessel.probes["vessel"], "b": air.probes["vessel"]}
+    assert read_roles(probes, []) == Roles("a", "b")

@@ -43,20 +43,7 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
         if (left := motion.air_left_over(grid, place)) is not None
         and (air_c := grid.air_c[place]) is not None
     ]
-    early = [
-        abs(left) / motion.air_noise_c(grid, place)
-        for place, left, _ in points
-        if place <= places.start + 4
-        and (
-            abs(left) >= BEYOND_OUTPUTS_C
-            or (
-                abs(left) >= (JUMP_AIR_C if grid.is_lively(place) else AT_REST_C)
-                and _goes_to_room(motion, grid, place, left)
-                and not _was_switched(grid, place, left)
-            )
-        )
-    ]
-    if max(early, default=0.0) < STRANGE:
+    if not _jumps(grid, motion, places):
         return []
     normal = Normal(2)
     for place, left, air_c in points:
@@ -76,7 +63,7 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
         total += counted(off, loose * motion.air_noise_c(grid, place))
     beer = beer_misfit(motion, grid, places, grid.shares)
     found = [(total + beer + 6.0, Cause.DOOR_OPEN)] if is_drawn else []
-    level = _at_level(grid, motion, places)
+    level = _at_level(grid, motion, places, 1)
     return found if level is None else [*found, (level + beer, Cause.DOOR_OPEN)]
 
 
@@ -110,16 +97,50 @@ def _goes_to_room(motion: Motion, grid: Grid, place: int, left: float) -> bool:
     return abs(drift_c) < unsure_c or drift_c * left > 0.0
 
 
+def _jumps(grid: Grid, motion: Motion, places: range) -> bool:
+    """Whether the air jumps at the beginning, as a door may make it and nothing switched does."""
+    return any(
+        abs(left) >= STRANGE * motion.air_noise_c(grid, place)
+        and (
+            abs(left) >= BEYOND_OUTPUTS_C
+            or (
+                abs(left) >= (JUMP_AIR_C if grid.is_lively(place) else AT_REST_C)
+                and _goes_to_room(motion, grid, place, left)
+                and not _was_switched(grid, place, left)
+            )
+        )
+        for place in places
+        if place <= places.start + 4 and (left := motion.air_left_over(grid, place)) is not None
+    )
+
+
+LEAST_STEPS = 6
+WELL_FITTED = 3.0
+"""So many squared standard deviations a step may be left over of air that stays at one level."""
+
+
+def stays_at_level(grid: Grid, motion: Motion, places: range) -> bool:
+    """Whether the air jumps to a level and stays there, whatever runs."""
+    steps = len(places) - 4
+    if steps < LEAST_STEPS or not _jumps(grid, motion, places):
+        return False
+    level = _at_level(grid, motion, places, 2)
+    return level is not None and level - AT_LEVEL_COSTS < WELL_FITTED * steps
+
+
 AT_LEVEL_COSTS = 8.0
 NOT_FOLLOWING_COSTS = 16.0
 """More if the fridge or heater ran meanwhile and cannot be seen: then the probe may be out."""
 
 
-def _at_level(grid: Grid, motion: Motion, places: range) -> float | None:
-    """How badly it fits air that is at the room's temperature within a step; None: not at all."""
+def _at_level(grid: Grid, motion: Motion, places: range, from_step: int) -> float | None:
+    """How badly it fits air that is at the room's temperature within steps; None: not at all.
+
+    The step that the door is opened in is a part of one: so it may begin with the one after it.
+    """
     points = [
         (air_c, later_c - air_c)
-        for place in places[1:-2]
+        for place in places[from_step:-2]
         if (air_c := grid.air_c[place]) is not None
         and (later_c := grid.air_c[place + 1]) is not None
     ]

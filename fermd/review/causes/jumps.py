@@ -101,7 +101,11 @@ def _swapped(grid: Grid, places: range) -> int | None:
         apart = air_0 - beer_0
         if (
             abs(apart) >= SWAPPED_AIR_C
-            and abs(air_1 - beer_0) < 0.3 * abs(apart) + 0.3
+            # It is there and stays: air that falls past it is on its way.
+            and all(
+                air_c is None or abs(air_c - beer_0) < 0.3 * abs(apart) + 0.3
+                for air_c in grid.air_c[after : after + 2]
+            )
             and (beer_1 - beer_0) / apart > 0.4
             and abs(beer_1 - beer_0) >= JUMP_C
         ):

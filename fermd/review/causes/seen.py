@@ -17,7 +17,8 @@ from math import sqrt
 from fermd.control.settings import DAY_S
 from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
-from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors
+from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors, stays_at_level
+from fermd.review.causes.exchanged import exchanged_findings
 from fermd.review.causes.grid import STEP_S, Grid, grid_of
 from fermd.review.causes.jumps import moved_alone, moved_probe
 from fermd.review.causes.misfits import (
@@ -42,7 +43,8 @@ GOES_ON_STEPS, GOES_ON_C = 6, 1.0
 ever so little: air that stands where it should move."""
 
 WORTH = 15.0
-"""A cause must better the fit by so much (squared standard deviations), and by `BETTER` of it."""
+"""A cause must better the fit by so much (squared standard deviations), and by `BETTER` of what was
+strange."""
 BETTER = 0.5
 
 
@@ -72,9 +74,9 @@ def seen_findings(course: Course) -> list[Finding]:
         for one in _episodes(grid, motion, _going_on(grid, motion))
         if not any(each.touches(grid.at_s[one.first], grid.at_s[one.last]) for each in found)
     ]
-    return sorted(
-        [*found, *_findings(course, grid, motion, slow)], key=lambda finding: finding.start_s
-    )
+    found += _findings(course, grid, motion, slow)
+    found += exchanged_findings(course, grid)
+    return sorted(found, key=lambda finding: finding.start_s)
 
 
 def _findings(course: Course, grid: Grid, motion: Motion, episodes: list[Episode]) -> list[Finding]:
@@ -83,9 +85,10 @@ def _findings(course: Course, grid: Grid, motion: Motion, episodes: list[Episode
         # What is strange all day long is how this chamber moves, and no disturbance of it.
         return []
     strongest = sorted(episodes, key=lambda one: -one.strength)[:MOST_LOOKED_AT]
-    for episode in sorted(strongest, key=lambda one: one.first):
+    for number, episode in enumerate(in_time := sorted(strongest, key=lambda one: one.first)):
+        next_first = in_time[number + 1].first if number + 1 < len(in_time) else len(grid)
         finding = moved_probe(course, grid, episode.first, episode.last) or _named(
-            course, grid, motion, episode
+            course, grid, motion, episode, next_first
         )
         if finding is None:
             continue
@@ -193,7 +196,14 @@ def _going_on(grid: Grid, motion: Motion) -> set[int]:
     return found
 
 
-def _named(course: Course, grid: Grid, motion: Motion, episode: Episode) -> Finding | None:
+AFTER_STEPS = 9
+"""Air at the room's temperature behind an open door is not strange any more, one step after the
+other: so it is looked at for so long after."""
+
+
+def _named(
+    course: Course, grid: Grid, motion: Motion, episode: Episode, next_first: int
+) -> Finding | None:
     places = range(max(0, episode.first - 1), min(len(grid) - 1, episode.last + 1) + 1)
     plain = min(misfit(motion, grid, places, shares) for shares in usual(grid.shares, places))
     told = [
@@ -202,11 +212,12 @@ def _named(course: Course, grid: Grid, motion: Motion, episode: Episode) -> Find
         *at_rest(grid, motion, places),
     ]
     told = [one for one in told if goes_its_way(grid, motion, places, one[1])]
-    if not told:
-        return None
-    least, cause = min(told)
+    least, cause = min(told, default=(plain, Cause.UNKNOWN))
     if plain - least < WORTH or least > BETTER * plain:
-        return None
+        until = max(places.stop, min(places.stop + AFTER_STEPS, next_first - 1, len(grid) - 1))
+        if not stays_at_level(grid, motion, range(places.start, until)):
+            return None
+        cause = Cause.DOOR_OPEN
     first, last = places[0], places[-1]
     return Finding(
         cause,
