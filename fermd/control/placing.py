@@ -46,6 +46,13 @@ SURE_ERRORS = 2.0
 to be (normal distribution), and a probe in a well that is taken for one beside the vessel is held
 wrongly by tenths of a degree."""
 
+LEAST_BY_HEAT_ALONE = 0.1
+"""Where nothing has been cooled lately, a smaller share is none: a heater warms air, wall and beer
+by turns, and a probe in a well can seem to see 0.08 of the air by it (chamber model)."""
+
+COOLED_WINDOWS = 2.0
+"""So many windows with the fridge running are remembered where it has been cooled lately."""
+
 LEAST_OF_HEATER_C = 0.1
 """A heater that is seen less than this, °C, is not seen."""
 
@@ -89,6 +96,8 @@ class Window:
     air_c: float
     heater: float
     readings: int = 1
+    cooled: bool = False
+    """Whether the fridge ran in it."""
 
 
 Means = tuple[float, float, float]
@@ -119,6 +128,8 @@ class Placing:
     """The heater as late as the vessel probe sees it, 0 to 1."""
     beer_c: float | None = None
     """Where the beer is; None while the vessel probe shows it."""
+    cooled_windows: float = 0.0
+    """How many windows with the fridge running are remembered, the older the less."""
 
     @property
     def air_share(self) -> float:
@@ -169,7 +180,9 @@ def _shown_c(placing: Placing, vessel_c: float) -> float | None:
         return None
     share = placing.air_share
     # A probe that sees none of the air is in the beer, and cannot see a heater either.
-    if share > MOST_SHARE or share - SURE_ERRORS * placing.error_of_share < LEAST_SHARE:
+    by_heat_alone = placing.cooled_windows < COOLED_WINDOWS
+    least = LEAST_BY_HEAT_ALONE if by_heat_alone else LEAST_SHARE
+    if share > MOST_SHARE or share - SURE_ERRORS * placing.error_of_share < least:
         return None
     of_heater_c = placing.of_heater_c if placing.of_heater_c >= LEAST_OF_HEATER_C else 0.0
     return (vessel_c - share * air_c - of_heater_c * placing.heater_seen) / (1.0 - share)
@@ -227,6 +240,7 @@ def observe(
     mono_s: float,
     *,
     heating: bool,
+    cooling: bool,
 ) -> Placing:
     """Take in one tick's readings; `passed_s` is the time since the tick before."""
     if air_c is None:
@@ -246,14 +260,15 @@ def observe(
         # The loop did not run: what lies between belongs to no window.
         return replace(placing, window=None, means=())
     if window is None or mono_s - window.since_mono_s < WINDOW_S:
-        return _GATHERED(placing, _longer(window, vessel_c, air_c, heater, mono_s))
+        return _GATHERED(placing, _longer(window, vessel_c, air_c, heater, mono_s, cooling=cooling))
     count = window.readings
     means = window.vessel_c / count, window.air_c / count, window.heater / count
     if len(placing.means) == 2:
         placing = _fit(placing, means, (mono_s - window.since_mono_s) / HOUR_S)
     return replace(
         placing,
-        window=_longer(None, vessel_c, air_c, heater, mono_s),
+        window=_longer(None, vessel_c, air_c, heater, mono_s, cooling=cooling),
+        cooled_windows=FORGETTING * placing.cooled_windows + window.cooled,
         means=(*placing.means, means)[-2:],
     )
 
@@ -262,16 +277,23 @@ _GATHERED = replacer(Placing, "window")
 
 
 def _longer(
-    window: Window | None, vessel_c: float, air_c: float, heater: float, mono_s: float
+    window: Window | None,
+    vessel_c: float,
+    air_c: float,
+    heater: float,
+    mono_s: float,
+    *,
+    cooling: bool,
 ) -> Window:
     if window is None:
-        return Window(mono_s, vessel_c, air_c, heater)
+        return Window(mono_s, vessel_c, air_c, heater, cooled=cooling)
     return Window(
         window.since_mono_s,
         window.vessel_c + vessel_c,
         window.air_c + air_c,
         window.heater + heater,
         window.readings + 1,
+        window.cooled or cooling,
     )
 
 

@@ -58,13 +58,15 @@ def look(
     vessel = readings[settings.vessel_probe.name]
     vessel_c = vessel.temp_c if isinstance(vessel, Trusted) else None
     air_c = air.temp_c if isinstance(air, Trusted) else None
+    running = what_runs(state.histories)
     placed = placing.observe(
         state.placing,
         vessel_c,
         air_c,
         passed_s,
         now.mono_s,
-        heating=what_runs(state.histories) is Duty.HEAT,
+        heating=running is Duty.HEAT,
+        cooling=running is Duty.COOL,
     )
     beer_c = None
     if vessel_c is not None:

@@ -14,8 +14,11 @@ import pytest
 
 from fermd.control.placing import (
     ARRIVED_C,
+    COOLED_WINDOWS,
     DRAWN_S,
+    FORGETTING,
     KNOWN_TO,
+    LEAST_BY_HEAT_ALONE,
     LEAST_OF_HEATER_C,
     LEAST_SHARE,
     LEFT_OVER_C,
@@ -71,6 +74,7 @@ class Vessel:
                 TICK_S,
                 self.mono_s,
                 heating=heating,
+                cooling=cooling,
             )
         return placing
 
@@ -162,64 +166,106 @@ LONG_S = 1e12
 
 def test_a_probe_that_sees_more_air_than_a_vessel_probe_can_is_not_believed() -> None:
     most = Placing((MOST_SHARE, *[0.0] * 6), error_of_share=KNOWN_TO / 2)
-    seen = observe(most, 10.0, 5.0, LONG_S, 1000.0, heating=False)
+    seen = observe(most, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False)
     assert seen.beer_c == pytest.approx((10.0 - MOST_SHARE * 5.0) / (1.0 - MOST_SHARE))
     wild = replace(most, numbers=(MOST_SHARE + 0.01, *[0.0] * 6))
-    assert observe(wild, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is None
+    assert observe(wild, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False).beer_c is None
 
 
 def test_a_share_counts_from_the_least_that_is_surely_one() -> None:
     share = 0.05
-    surely = Placing((share, *[0.0] * 6), error_of_share=(share - LEAST_SHARE) / SURE_ERRORS)
-    seen = observe(surely, 10.0, 5.0, LONG_S, 1000.0, heating=False)
+    surely = Placing(
+        (share, *[0.0] * 6),
+        error_of_share=(share - LEAST_SHARE) / SURE_ERRORS,
+        cooled_windows=COOLED_WINDOWS,
+    )
+    seen = observe(surely, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False)
     assert seen.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share))
     perhaps = replace(surely, error_of_share=surely.error_of_share + 0.001)
-    assert observe(perhaps, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is None
+    assert observe(perhaps, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False).beer_c is None
+
+
+def test_where_nothing_was_cooled_lately_a_small_share_is_the_heaters_doing() -> None:
+    share = 0.12
+    heated = Placing(
+        (share, *[0.0] * 6), error_of_share=(share - LEAST_BY_HEAT_ALONE) / SURE_ERRORS * 0.99
+    )
+    assert observe(heated, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False).beer_c
+    perhaps = replace(heated, error_of_share=heated.error_of_share * 1.1)
+    assert observe(perhaps, 10.0, 5.0, LONG_S, 1e3, heating=False, cooling=False).beer_c is None
+    cooled = replace(perhaps, cooled_windows=COOLED_WINDOWS)
+    assert observe(cooled, 10.0, 5.0, LONG_S, 1e3, heating=False, cooling=False).beer_c
+    barely = replace(perhaps, cooled_windows=COOLED_WINDOWS - 0.01)
+    assert observe(barely, 10.0, 5.0, LONG_S, 1e3, heating=False, cooling=False).beer_c is None
+
+
+def test_windows_with_the_fridge_running_are_counted_and_slowly_forgotten() -> None:
+    placing, counted = Placing(), []
+    for tick in range(round(4 * WINDOW_S / TICK_S) + 1):
+        at_s = tick * TICK_S
+        # The fridge runs for the last tick of the first window, and through the second.
+        cooling = WINDOW_S - TICK_S <= at_s < 2 * WINDOW_S
+        placing = observe(placing, 12.0, 9.0, TICK_S, at_s, heating=False, cooling=cooling)
+        counted.append(placing.cooled_windows)
+    each = counted[:: round(WINDOW_S / TICK_S)]
+    assert each == pytest.approx(
+        [
+            0.0,
+            1.0,
+            FORGETTING + 1.0,
+            FORGETTING * (FORGETTING + 1.0),
+            FORGETTING**2 * (FORGETTING + 1.0),
+        ]
+    )
 
 
 def test_a_heater_counts_from_the_least_warmth_that_is_seen() -> None:
     share = 0.1
-    beside = Placing((share, 0.0, LEAST_OF_HEATER_C, *[0.0] * 4), error_of_share=0.01)
-    seen = observe(beside, 10.0, 5.0, LONG_S, 1000.0, heating=True)
+    beside = Placing(
+        (share, 0.0, LEAST_OF_HEATER_C, *[0.0] * 4), error_of_share=0.01, cooled_windows=50.0
+    )
+    seen = observe(beside, 10.0, 5.0, LONG_S, 1000.0, heating=True, cooling=False)
     assert seen.beer_c == pytest.approx((10.0 - share * 5.0 - LEAST_OF_HEATER_C) / (1.0 - share))
     less = replace(beside, numbers=(share, 0.0, 0.09, *[0.0] * 4))
-    dim = observe(less, 10.0, 5.0, LONG_S, 1000.0, heating=True)
+    dim = observe(less, 10.0, 5.0, LONG_S, 1000.0, heating=True, cooling=False)
     assert dim.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share))
 
 
 def test_a_probe_that_sees_none_of_the_air_is_in_the_beer() -> None:
     belt = Placing((0.0, 0.0, 1.0, *[0.0] * 4), error_of_share=0.01)
-    assert observe(belt, 10.0, 5.0, LONG_S, 1000.0, heating=True).beer_c is None
+    assert observe(belt, 10.0, 5.0, LONG_S, 1000.0, heating=True, cooling=False).beer_c is None
 
 
 def test_a_fit_that_leaves_too_much_over_is_not_believed() -> None:
     """A probe that was moved from the wall into a well, say."""
     good = Placing((0.2, *[0.0] * 6), error_of_share=0.01, noise_c2=LEFT_OVER_C**2)
-    assert observe(good, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is not None
+    assert observe(good, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False).beer_c is not None
     moved = replace(good, noise_c2=LEFT_OVER_C**2 * 1.01)
-    assert observe(moved, 10.0, 5.0, LONG_S, 1000.0, heating=False).beer_c is None
+    assert observe(moved, 10.0, 5.0, LONG_S, 1000.0, heating=False, cooling=False).beer_c is None
 
 
 def test_the_estimate_comes_and_goes_without_a_jump() -> None:
     known = Placing((0.2, *[0.0] * 6), error_of_share=0.01)
-    seen = observe(known, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    seen = observe(known, 10.0, 5.0, TICK_S, 1000.0, heating=False, cooling=False)
     assert seen.beer_c == pytest.approx(10.0, abs=0.02)
     gone = replace(known, beer_c=11.0, error_of_share=1.0)
-    back = observe(gone, 10.0, 5.0, TICK_S, 1000.0, heating=False)
+    back = observe(gone, 10.0, 5.0, TICK_S, 1000.0, heating=False, cooling=False)
     assert back.beer_c == pytest.approx(11.0, abs=0.02)
-    there = observe(replace(gone, beer_c=10.0 + ARRIVED_C), 10.0, 5.0, TICK_S, 1e3, heating=False)
+    there = observe(
+        replace(gone, beer_c=10.0 + ARRIVED_C), 10.0, 5.0, TICK_S, 1e3, heating=False, cooling=False
+    )
     assert there.beer_c is None
     near = replace(gone, beer_c=2 * ARRIVED_C)
-    assert observe(near, 0.0, 5.0, DRAWN_S, 1000.0, heating=False).beer_c is None
+    assert observe(near, 0.0, 5.0, DRAWN_S, 1000.0, heating=False, cooling=False).beer_c is None
 
 
 def test_a_time_in_which_the_loop_did_not_run_belongs_to_no_window() -> None:
     placing = Vessel(share=0.15).live(Placing(), 12.0)
     assert placing.window is not None
     later_s = placing.window.since_mono_s + 2 * WINDOW_S
-    kept = observe(placing, 12.0, 12.0, TICK_S, later_s, heating=False)
+    kept = observe(placing, 12.0, 12.0, TICK_S, later_s, heating=False, cooling=False)
     assert kept.squares != placing.squares
-    gap = observe(placing, 12.0, 12.0, TICK_S, later_s + 1.0, heating=False)
+    gap = observe(placing, 12.0, 12.0, TICK_S, later_s + 1.0, heating=False, cooling=False)
     assert (gap.window, gap.means, gap.squares) == (None, (), placing.squares)
 
 
@@ -229,17 +275,19 @@ def test_air_that_is_not_seen_in_two_parts_is_seen_at_once(
     numbers: tuple[float, float], passed_s: float
 ) -> None:
     given = Placing((*numbers, *[0.0] * 5), error_of_share=0.01, air_seen_c=10.0)
-    assert observe(given, 10.0, 5.0, passed_s, 1000.0, heating=False).air_seen_c == 5.0
+    assert (
+        observe(given, 10.0, 5.0, passed_s, 1000.0, heating=False, cooling=False).air_seen_c == 5.0
+    )
 
 
 def test_a_lost_air_probe_ends_the_estimate_and_forgets_nothing_fitted() -> None:
     placing = Vessel(share=0.15).live(Placing(), 36.0)
-    lost = observe(placing, 12.0, None, TICK_S, 1e6, heating=False)
+    lost = observe(placing, 12.0, None, TICK_S, 1e6, heating=False, cooling=False)
     assert (lost.beer_c, lost.window, lost.means, lost.air_seen_c) == (None, None, (), None)
     assert lost.heater_seen == 0.0
     assert lost.numbers == placing.numbers
-    assert observe(lost, 12.0, None, TICK_S, 1e6 + 10.0, heating=False) is lost
-    blind = observe(placing, None, 11.0, TICK_S, 1e6, heating=True)
+    assert observe(lost, 12.0, None, TICK_S, 1e6 + 10.0, heating=False, cooling=False) is lost
+    blind = observe(placing, None, 11.0, TICK_S, 1e6, heating=True, cooling=False)
     assert (blind.beer_c, blind.means) == (None, ())
     # Air and heater are still followed.
     assert blind.air_seen_c is not None

@@ -76,6 +76,7 @@ def test_every_number_of_the_fit_and_every_estimate_is_numpys(
             read.passed_s,
             read.mono_s,
             heating=read.heating,
+            cooling=False,
         )
         assert placing.window is not None
         if window is not None and placing.window.since_mono_s != window.since_mono_s:
@@ -96,7 +97,13 @@ def test_a_fit_that_was_remembered_goes_on_as_numpys_does() -> None:
     placing = Placing()
     for read in reads:
         placing = observe(
-            placing, read.vessel_c, read.air_c, read.passed_s, read.mono_s, heating=read.heating
+            placing,
+            read.vessel_c,
+            read.air_c,
+            read.passed_s,
+            read.mono_s,
+            heating=read.heating,
+            cooling=False,
         )
     last = fits(reads)[-1]
     again = recalled(sums(placing))
