@@ -79,5 +79,7 @@ def _built(
         routes=[*(endpoint.route() for endpoint in endpoints), *Pages().routes()],
         middleware=[Middleware(CallersMayGo), *door],
     )
+    # A place has one name: nobody is sent on to an address made of what he said he was asking.
+    app.router.redirect_slashes = False
     app.state.ending = watching.live.close
     return app

@@ -97,6 +97,7 @@ def test_a_limit_that_is_none_is_refused_with_what_is_allowed(site: Caller, limi
 
 def test_what_there_is_not_is_not_found(site: Caller) -> None:
     assert site.get("/api/secrets").status_code == 404
+    assert site.get("/api/status/").status_code == 404
     assert site.get(LAGER).status_code == 405
     assert site.post("/api/status", {}).status_code == 405
 
