@@ -123,17 +123,28 @@ def test_the_bands_go_by_where_the_beer_is_and_tell_it_as_the_probe_reads() -> N
     assert bench.state.swing.after_start.beer_c == 10.5
 
 
-@pytest.mark.parametrize("heating", [True, False])
-def test_the_fit_sees_each_ticks_readings_its_heater_and_its_time(heating: bool) -> None:
+@pytest.mark.parametrize(("read_c", "runs"), [(9.0, Duty.HEAT), (11.0, Duty.COOL), (10.0, None)])
+def test_the_fit_sees_each_ticks_readings_what_runs_and_its_time(
+    read_c: float, runs: Duty | None
+) -> None:
     bench = at_10()
-    bench.vessel_c = 9.0 if heating else 10.0
+    bench.vessel_c = read_c
     bench.run(60.0)
-    assert bench.on(Duty.HEAT) is heating
+    assert [duty for duty in (Duty.HEAT, Duty.COOL) if bench.on(duty)] == [runs] * bool(runs)
     before = replace(bench.state.placing, numbers=TAPED.numbers, error_of_share=0.01, beer_c=9.5)
     bench.state = replace(bench.state, placing=before)
     bench.vessel_c, bench.air_c = 9.1, 5.0
     bench.tick(after_s=30.0)
-    assert bench.state.placing == observe(before, 9.1, 5.0, 30.0, bench.mono_s, heating=heating)
+    expected = observe(
+        before,
+        9.1,
+        5.0,
+        30.0,
+        bench.mono_s,
+        heating=runs is Duty.HEAT,
+        cooling=runs is Duty.COOL,
+    )
+    assert bench.state.placing == expected
 
 
 @pytest.mark.parametrize(("warms_c_per_h", "heats"), [(0.1, False), (-0.1, True)])

@@ -8,8 +8,8 @@ journal; the heat that its yeast truly made is summed at every tick. Printed are
 height and time of both peaks.
 
 All ten lie within 8 % of the truth: usual -2.6, warm 0.0, large -0.6, taped -5.6, chest -2.5,
-weather -7.7, garage -1.8, crooked -2.0, cold +2.8, small -1.8 %. The peak comes out 4 to 18 % low,
-and up to half a day early (in changing weather a day and a half late): the line has one knot a day.
+weather -7.7, garage -1.8, crooked -2.0, cold +2.8, small -1.8 %. The peak comes out 1 to 18 % low,
+and up to 16 h early (in changing weather a day and a half late): the line has one knot a day.
 """
 
 # ruff: noqa: T201 - a command prints
