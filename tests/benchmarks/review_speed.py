@@ -20,7 +20,8 @@ Measured (ms) on journals of a year that were lived through, with faults:
     ======================================  ===========  ============
 
 A batch's minutes are 80,000 rows, and SQLite alone takes half of the time for them; of ten chambers
-it passes over ten times as many. Those, and of ten chambers the quarter hours, are above the goal of 50 ms.
+it passes over ten times as many. Those, and of ten chambers the quarter hours, are above the goal
+of 50 ms.
 """
 
 from __future__ import annotations
