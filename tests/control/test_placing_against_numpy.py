@@ -51,6 +51,18 @@ def estimate(seen_air_c: float | None, heater: float, beer_c: float | None) -> l
     return [np.nan if each is None else each for each in (seen_air_c, heater, beer_c)]
 
 
+def observed(placing: Placing, read: Read) -> Placing:
+    return observe(
+        placing,
+        read.vessel_c,
+        read.air_c,
+        read.passed_s,
+        read.mono_s,
+        heating=read.heating,
+        cooling=False,
+    )
+
+
 @pytest.mark.parametrize(
     ("share", "late", "of_heater_c"),
     [(0.0, 0.0, 0.0), (0.2, 0.4, 0.0), (0.2, 0.4, 1.0), (0.0, 0.3, 1.0)],
@@ -69,15 +81,7 @@ def test_every_number_of_the_fit_and_every_estimate_is_numpys(
         # A tick is seen by what was fitted before it.
         seen = seen.after(by_numpy[max(len(fitted) - 1, 0)], read)
         window = placing.window
-        placing = observe(
-            placing,
-            read.vessel_c,
-            read.air_c,
-            read.passed_s,
-            read.mono_s,
-            heating=read.heating,
-            cooling=False,
-        )
+        placing = observed(placing, read)
         assert placing.window is not None
         if window is not None and placing.window.since_mono_s != window.since_mono_s:
             fitted.append(every_number(placing))
@@ -96,15 +100,7 @@ def test_a_fit_that_was_remembered_goes_on_as_numpys_does() -> None:
     reads = taped_probe(6.0, seed=4, share=0.2, late=0.4, of_heater_c=1.0)
     placing = Placing()
     for read in reads:
-        placing = observe(
-            placing,
-            read.vessel_c,
-            read.air_c,
-            read.passed_s,
-            read.mono_s,
-            heating=read.heating,
-            cooling=False,
-        )
+        placing = observed(placing, read)
     last = fits(reads)[-1]
     again = recalled(sums(placing))
     assert np.allclose(again.squares, last.squares.ravel(), rtol=1e-5)
