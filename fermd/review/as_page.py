@@ -76,7 +76,8 @@ def _figures(review: Review, unit: Unit) -> list[tuple[str, str]]:
         low, high = temperature(holding.coldest_c, unit), temperature(holding.warmest_c, unit)
         both = f"{low.removesuffix(' ' + unit.value)} to {high}".replace("-", "−")
         tiles.append((both, "coldest and warmest beer"))
-    tiles.append((str(len(review.excursions)), "excursions out of the band"))
+    of_beer = sum(not one.of_the_probe for one in review.excursions)
+    tiles.append((str(of_beer), "excursions out of the band"))
     for one in review.outputs:
         if one.duty == "cool":
             tiles.append((f"{one.on_h:.0f} h", f"{one.output} on, {one.starts} starts"))

@@ -96,7 +96,7 @@ def review_of(
         holding=hold_figures(known, asked.band_c, asked.limit_c),
         steps=step_figures(known, asked.band_c),
         excursions=excursions(
-            course, asked.band_c, (*disturbed, *held_by_limits(course)), heat.peak_s
+            course, asked.band_c, (*disturbed, *held_by_limits(course)), heat.peak_s, known.vessel
         ),
         disturbances=disturbed,
         outputs=output_figures(course, asked.zone, asked.watts, asked.price_per_kwh),

@@ -88,22 +88,61 @@ def _vessel(probes: Mapping[str, Series], happened: Sequence[Happened]) -> str:
 LEAST_RESTLESS = 1.3
 """The air's probe moves at least so many times as much as the vessel's."""
 
-APART = 15
-"""Buckets between two readings that are compared."""
+WINDOW_S = 3 * 3600.0
+"""They are compared by spans of this, s: which of them moved farther in more of those decides. A
+probe that was taken out, or mixed up with the other, is so for a few of many."""
 
-LIVELIEST = 0.1
-"""Of all moves the largest tenth is looked at: a fridge may rest for days."""
+STIRRED_C = 0.5
+"""A span in which neither moved so far says nothing, °C."""
+
+SMOOTHED = 5
+"""Buckets that are taken together: the noise of a reading is no move."""
 
 
 def _air(probes: Mapping[str, Series], vessel: str) -> str | None:
     others = [name for name in probes if name != vessel]
     if not others:
         return None
-    air = max(others, key=lambda name: _restless_c(probes[name]))
     if vessel not in probes:
-        return air
+        return max(others, key=lambda name: _restless_c(probes[name]))
+    ranges = {name: _ranges_c(series) for name, series in probes.items()}
+    votes = {name: _votes(ranges[name], ranges[vessel]) for name in others}
+    air = max(others, key=lambda name: (votes[name], _restless_c(probes[name])))
+    if votes[air]:
+        return air if votes[air] > 0 else None
+    # They never moved, or as often the one as the other.
     least_c = LEAST_RESTLESS * _restless_c(probes[vessel])
     return air if _restless_c(probes[air]) >= least_c else None
+
+
+def _votes(ours: Mapping[int, float], vessels: Mapping[int, float]) -> int:
+    """In how many more spans a probe moved farther than the vessel's than the contrary."""
+    votes = 0
+    for window, ours_c in ours.items():
+        vessel_c = vessels.get(window)
+        if vessel_c is None or max(ours_c, vessel_c) < STIRRED_C:
+            continue
+        votes += (ours_c >= LEAST_RESTLESS * vessel_c) - (vessel_c >= LEAST_RESTLESS * ours_c)
+    return votes
+
+
+def _ranges_c(series: Series) -> dict[int, float]:
+    """How far the readings went up and down in each span, by its number, °C."""
+    found: dict[int, tuple[float, float]] = {}
+    means, together = series.mean_c, SMOOTHED if series.step_s < WINDOW_S / 100.0 else 1
+    for first in range(0, len(series) - together + 1, together):
+        mean_c = sum(means[first : first + together]) / together
+        window = int(series.at_s[first] // WINDOW_S)
+        low_c, high_c = found.get(window, (mean_c, mean_c))
+        found[window] = min(low_c, mean_c), max(high_c, mean_c)
+    return {window: high_c - low_c for window, (low_c, high_c) in found.items()}
+
+
+APART = 15
+"""Buckets between two readings that are compared."""
+
+LIVELIEST = 0.1
+"""Of all moves the largest tenth is looked at: a fridge may rest for days."""
 
 
 def _restless_c(series: Series) -> float:

@@ -94,6 +94,11 @@ def degree_hours(review: Review, unit: Unit) -> str:
 def excursion(one: Excursion, unit: Unit) -> str:
     """One excursion: how far, how long, why."""
     side = "above" if one.worst_off_c > 0 else "below"
+    if one.of_the_probe:
+        return (
+            f"the probe read up to {difference(abs(one.worst_off_c), unit)} {side} the target for "
+            f"{span(one.lasted_s)}, and what the beer was is not known: {one.words}"
+        )
     return (
         f"{difference(abs(one.worst_off_c), unit)} {side} its target, {span(one.lasted_s)} out of "
         f"band: {one.words}"
@@ -217,7 +222,8 @@ def _cells(review: Review, unit: Unit) -> dict[str, str]:
         return sum(one.on_h for one in ours), sum(one.starts for one in ours)
 
     kwh = [one.kwh for one in review.outputs if one.kwh is not None]
-    worst = max((abs(one.worst_off_c) for one in review.excursions), default=None)
+    of_beer = [one for one in review.excursions if not one.of_the_probe]
+    worst = max((abs(one.worst_off_c) for one in of_beer), default=None)
     return {
         "chamber": review.course.chamber,
         "pitched": clock(review, review.course.start_s, "%d %b %Y"),
@@ -225,7 +231,7 @@ def _cells(review: Review, unit: Unit) -> dict[str, str]:
         "in band": share(holding.in_band_share, 1),
         "coldest": or_not(holding.coldest_c),
         "warmest": or_not(holding.warmest_c),
-        "excursions": str(len(review.excursions)),
+        "excursions": str(len(of_beer)),
         "worst": UNKNOWN if worst is None else difference(worst, unit),
         "cooling": f"{of('cool')[0]:.0f} h, {of('cool')[1]} starts",
         "heating": f"{of('heat')[0]:.0f} h, {of('heat')[1]} starts",

@@ -6,9 +6,10 @@
 
 For each seed a calm chamber is lived through once as it is and once with each of some faults
 (causes_worlds.py); the review of each journal is judged (causes_score.py). Printed are the misses,
-the faults that left no trace, what the reviews of the calm chambers name, and the share named
-rightly; the exit code is 1 below `GOAL`. With `--kept` the worlds stay in a folder, and are not
-lived through again when a rule has changed (causes_kept.py).
+the faults that left no trace or none that a probe of the chamber could see, what the reviews of the
+calm chambers name, and the share named rightly of those that could be seen; the exit code is 1
+below `GOAL`. With `--kept` the worlds stay in a folder, and are not lived through again when a rule
+has changed (causes_kept.py).
 """
 
 # ruff: noqa: T201 - a command prints
@@ -45,25 +46,31 @@ class Tally:
     """What a run of many worlds adds up to."""
 
     verdicts: list[Verdict] = field(default_factory=list)
+    """Of the faults that left a trace."""
     without_trace: Counter[str] = field(default_factory=Counter)
     in_calm: list[tuple[int, float, Disturbance]] = field(default_factory=list)
     """Seed, hours since the world began, and what the review of a calm world names."""
     calm_days: float = 0.0
 
     @property
-    def right(self) -> int:
-        """How many were named rightly."""
-        return sum(one.is_right for one in self.verdicts)
+    def seen(self) -> list[Verdict]:
+        """Those whose trace a probe of the chamber could see: these count."""
+        return [one for one in self.verdicts if one.could_be_seen]
 
     @property
     def share(self) -> float:
-        """The same as a share; 1 if none left a trace."""
-        return self.right / len(self.verdicts) if self.verdicts else 1.0
+        """What share of those that count was named rightly; 1 if there are none."""
+        return right(self.seen) / len(self.seen) if self.seen else 1.0
 
     @property
     def misses(self) -> list[Verdict]:
         """Those that were not."""
         return [one for one in self.verdicts if not one.is_right]
+
+
+def right(verdicts: Sequence[Verdict]) -> int:
+    """How many were named rightly."""
+    return sum(one.is_right for one in verdicts)
 
 
 def judge(
@@ -86,7 +93,15 @@ def judge(
     for world in planted:
         lived, found = _lived(world, kept)
         fault = world.script[-1]
-        told = verdict(fault, world.start_utc_s, lived.samples, calm.samples, found, found_calm)
+        told = verdict(
+            fault,
+            world.start_utc_s,
+            lived.samples,
+            calm.samples,
+            found,
+            found_calm,
+            has_air_probe=any("air_probe" in one for one in world.site["chamber"].values()),
+        )
         if told.left_a_trace:
             tally.verdicts.append(told)
         else:
@@ -118,18 +133,20 @@ def kinds_of(seed: int, count: int) -> list[str]:
 def show(tally: Tally) -> None:
     """Print what came of it."""
     for one in tally.misses:
-        print(f"MISS  {one.told()}")
+        print(f"{'MISS' if one.could_be_seen else 'unseen'}  {one.told()}")
     for seed, hours, found in tally.in_calm:
         print(f"calm  seed {seed}, {hours:.1f} h: {found.cause}: {found.words[:90]}")
     by_kind: dict[str, list[bool]] = {}
     for each in tally.verdicts:
         by_kind.setdefault(each.fault.kind, []).append(each.is_right)
-    for kind, right in sorted(by_kind.items()):
-        print(f"  {sum(right)} of {len(right)}  {kind}")
+    for kind, are_right in sorted(by_kind.items()):
+        print(f"  {sum(are_right)} of {len(are_right)}  {kind}")
     print(f"without a trace, not counted: {sum(tally.without_trace.values())} ", end="")
     print(", ".join(f"{count} {kind}" for kind, count in sorted(tally.without_trace.items())))
     print(f"named in {tally.calm_days:.0f} calm days, without a fault: {len(tally.in_calm)}")
-    print(f"named rightly: {tally.right} of {len(tally.verdicts)} ({tally.share:.0%})")
+    every = len(tally.verdicts)
+    print(f"named rightly: {right(tally.seen)} of {len(tally.seen)} ({tally.share:.1%})")
+    print(f"with those that no probe of the chamber could see: {right(tally.verdicts)} of {every}")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -150,7 +167,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             began_s = time.monotonic()
             judge(seed, kinds_of(seed, options.faults), tally, options.kept or Path(passing))
             print(
-                f"seed {seed}: {tally.right} of {len(tally.verdicts)} so far, "
+                f"seed {seed}: {right(tally.seen)} of {len(tally.seen)} so far, "
                 f"{time.monotonic() - began_s:.0f} s",
                 flush=True,
             )

@@ -3,7 +3,8 @@
 A fault is counted if it left a trace: in truth (not in what any probe read) the beer was 0.3 °C or
 the air 2 °C from where it was in the twin without the fault, at some time from the beginning of the
 fault to half an hour after its end. A fault without a trace cannot be seen, and harmed nothing; it
-is listed, and not counted.
+is listed, and not counted. Nor is, but listed and counted by itself, one whose only trace is in the
+air of a chamber that has no probe there: no journal can show it, whatever its reader does.
 
 It is named rightly if the first disturbance that the review of the whole world finds from a quarter
 of an hour before the fault to an hour after its end has one of the causes that the fault can truly
@@ -102,11 +103,18 @@ class Verdict:
     air_off_c: float
     named: Disturbance | None
     """What the review named first."""
+    has_air_probe: bool = True
+    """Whether the chamber has a probe that could have seen what its air did."""
 
     @property
     def left_a_trace(self) -> bool:
         """Whether the fault shows in the true temperatures."""
         return self.beer_off_c >= BEER_TRACE_C or self.air_off_c >= AIR_TRACE_C
+
+    @property
+    def could_be_seen(self) -> bool:
+        """Whether a probe that exists was where it left its trace."""
+        return self.beer_off_c >= BEER_TRACE_C or (self.has_air_probe and self.left_a_trace)
 
     @property
     def is_right(self) -> bool:
@@ -138,6 +146,7 @@ def verdict(
     twin: Sequence[Sample],
     found: Sequence[Disturbance],
     found_in_twin: Sequence[Disturbance],
+    has_air_probe: bool = True,
 ) -> Verdict:
     """Judge what the review of a world says of its fault."""
     from_s = start_s + fault.at_s
@@ -158,7 +167,7 @@ def verdict(
         ),
         None,
     )
-    return Verdict(fault, beer_off_c, air_off_c, named)
+    return Verdict(fault, beer_off_c, air_off_c, named, has_air_probe)
 
 
 def _is_in(one: Disturbance, others: Sequence[Disturbance]) -> bool:

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 from causes import Tally, judge
-from causes_score import right_causes
+from causes_score import Verdict, right_causes
 from causes_worlds import PLANTED, calm_world, with_fault
+from script import Entry
 
 SHORT = {7: ("door left open", "relay stuck on", "probes swapped")}
 """Seeds and faults of the short run, which all leave a trace; how the long one goes: `causes.py
@@ -31,3 +32,14 @@ def test_every_fault_that_is_planted_has_a_right_name() -> None:
         planted = with_fault(world, kind, 0)
         if planted is not None and not kind.startswith(("disk", "journal")):
             assert right_causes(planted.script[-1])
+
+
+def test_what_only_the_air_of_a_chamber_without_a_probe_there_shows_cannot_be_seen() -> None:
+    fault = Entry(0.0, "door left open", {"chamber": "chamber-1", "lasts_s": 120.0})
+    in_air, in_beer = (0.1, 6.9), (0.4, 0.0)
+    assert Verdict(fault, *in_air, None).could_be_seen
+    unseen = Verdict(fault, *in_air, None, has_air_probe=False)
+    assert unseen.left_a_trace
+    assert not unseen.could_be_seen
+    assert Verdict(fault, *in_beer, None, has_air_probe=False).could_be_seen
+    assert not Verdict(fault, 0.1, 1.0, None).could_be_seen

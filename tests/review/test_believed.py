@@ -7,12 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from fermd.control.wording import Unit
+from fermd.review import saying
 from fermd.review.as_page import page
 from fermd.review.causes.disturbances import disturbances
 from fermd.review.course import Course
 from fermd.review.picture_of_review import record_of
 from fermd.review.reviewing import review_of
 from fermd.review.roles import Roles
+from fermd.review.saying import compared
 from fermd.review.series import Series
 from fermd.review.target_track import Corner, cut, inside
 from fermd.review.temperature_chart import AIR_BEYOND_C
@@ -56,6 +59,17 @@ def test_beer_is_not_as_warm_as_what_its_probe_was_put_into() -> None:
     assert max(review.course.probes["beer"].high_c) == 85.0
     assert review.holding.unknown_h == pytest.approx(3.0, abs=0.5)
     assert max(one.maximum_c for one in record_of(review).probes["beer"]) == pytest.approx(10.1)
+
+
+def test_an_excursion_of_the_probe_alone_is_told_as_what_it_read_and_not_as_the_beer_s() -> None:
+    review = review_of(course(), Path("journal.db"))
+    (one,) = review.excursions
+    assert one.of_the_probe
+    assert one.degree_hours == 0.0
+    assert saying.excursion(one, Unit.CELSIUS).startswith(
+        "the probe read up to 75.0 °C above the target for 2 h 59 min,"
+    )
+    assert dict(compared([review], Unit.CELSIUS)[1])["worst"] == saying.UNKNOWN
 
 
 def test_one_reading_of_a_broken_probe_does_not_press_the_picture_into_a_line() -> None:

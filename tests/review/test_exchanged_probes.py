@@ -7,6 +7,7 @@ from math import pi, sin
 from fermd.review.causes.cause import Cause
 from fermd.review.causes.exchanged import exchanged_findings
 from fermd.review.causes.grid import STEP_S, Grid
+from fermd.review.causes.jumps import UsualMoves, moved_probe
 from fermd.review.course import Course
 from fermd.review.roles import Roles
 
@@ -49,3 +50,54 @@ def test_a_beer_that_lies_still_beside_air_that_moves_is_as_it_should_be() -> No
 
 def test_a_vessel_probe_that_was_taken_out_and_put_back_is_not_swapped() -> None:
     assert list(exchanged_findings(COURSE, grid_of(range(0), jumped=range(60, 84)))) == []
+
+
+def resting(beer_c: list[float], air_c: list[float], heat: list[float] | None = None) -> Grid:
+    """A chamber with nothing switched but, if told, its heater (by halves of a step)."""
+    off = [0.0] * (2 * STEPS)
+    shares = (off, off if heat is None else heat, off)
+    return Grid([STEP_S * step for step in range(STEPS)], [*beer_c], [*air_c], shares, air_c)
+
+
+def level_c(before_c: float, since_c: float, step: int = 60) -> list[float]:
+    return [before_c] * step + [(before_c + since_c) / 2.0] + [since_c] * (STEPS - step - 1)
+
+
+def test_probes_that_trade_places_at_rest_jump_as_far_the_one_up_and_the_other_down() -> None:
+    grid = resting(level_c(16.6, 16.2), level_c(15.9, 16.3))
+    found = moved_probe(COURSE, grid, UsualMoves(grid), 59, 61)
+    assert found is not None
+    assert found.cause is Cause.PROBES_SWAPPED
+
+
+def test_beer_and_air_that_move_the_same_way_are_not_swapped() -> None:
+    for beer_c, air_c in (
+        (level_c(16.6, 17.0), level_c(15.9, 16.3)),
+        (level_c(16.6, 16.2), level_c(15.9, 18.3)),
+    ):
+        grid = resting(beer_c, air_c)
+        assert moved_probe(COURSE, grid, UsualMoves(grid), 59, 61) is None
+
+
+def test_a_vessel_probe_that_falls_as_its_heater_starts_was_moved_and_one_that_rises_was_not() -> (
+    None
+):
+    heat = [0.0] * 119 + [1.0] * (2 * STEPS - 119)
+    air_c = level_c(15.0, 17.0)
+    rising, falling = (resting(level_c(16.6, 16.6 + by_c), air_c, heat) for by_c in (2.0, -2.0))
+    assert moved_probe(COURSE, rising, UsualMoves(rising), 59, 61) is None
+    found = moved_probe(COURSE, falling, UsualMoves(falling), 59, 61)
+    assert found is not None
+    assert found.cause is Cause.PROBE_MOVED
+
+
+def test_the_usual_moves_of_a_probe_are_those_outside_of_what_is_looked_at() -> None:
+    beer_c = [10.0 + (step % 5) * 0.1 for step in range(STEPS)]
+    beer_c[70] = 30.0
+    usual = UsualMoves(resting(beer_c, beer_c))
+    moves = sorted(
+        abs(beer_c[step + 1] - beer_c[step])
+        for step in range(STEPS - 1)
+        if step not in range(65, 75)
+    )
+    assert usual.liveliest_c(range(65, 75)) == moves[int(0.99 * len(moves))]

@@ -8,10 +8,13 @@ from random import Random
 
 import pytest
 
+from fermd.control.events import OutputChanged
+from fermd.control.reasons import Reason, Rule
+from fermd.control.settings import Duty
 from fermd.review.causes.cause import Cause
 from fermd.review.causes.spikes import spike_findings
 from fermd.review.causes.standing import standing_findings
-from fermd.review.course import Course
+from fermd.review.course import Course, Happened
 from fermd.review.roles import Roles, read_roles
 from fermd.review.series import Series
 
@@ -80,3 +83,49 @@ def test_a_vessel_probe_that_was_once_taken_out_is_not_taken_for_the_air_s() -> 
     air = course_of(lambda minute: 17.0 + 1.5 * sin(2.0 * pi * minute / 40.0))
     probes = {"a": vessel.probes["vessel"], "b": air.probes["vessel"]}
     assert read_roles(probes, []) == Roles("a", "b")
+
+
+def test_probes_that_were_swapped_for_some_hours_are_still_known_by_their_places() -> None:
+    """For five hours of a day the vessel's moves as the air does: in fewer spans than the air's."""
+
+    def cycling(minute: int) -> float:
+        return 17.0 + 6.0 * sin(2.0 * pi * minute / 40.0)
+
+    swapped = range(900, 1200)
+    vessel = course_of(lambda minute: cycling(minute) if minute in swapped else noisy(minute))
+    air = course_of(
+        lambda minute: (
+            noisy(minute)
+            if minute in swapped
+            else cycling(minute)
+            if minute < 1200
+            # At rest since.
+            else 17.0
+        )
+    )
+    # What was decided on says which of them is in the vessel.
+    decided = [
+        Happened(
+            60.0 * minute + 30.0,
+            1,
+            60.0 * minute,
+            minute,
+            "cellar",
+            OutputChanged(
+                Duty.COOL,
+                "fridge",
+                "gpio:4",
+                True,
+                (Reason(Rule.ABOVE_BAND, vessel.probes["vessel"].at(60.0 * minute + 30.0)),),
+            ),
+        )
+        for minute in range(10, DAY_MIN, 40)
+    ]
+    probes = {"a": vessel.probes["vessel"], "b": air.probes["vessel"]}
+    assert read_roles(probes, decided) == Roles("a", "b")
+
+
+def test_a_second_probe_in_the_vessel_is_not_taken_for_the_air_s() -> None:
+    vessel, other = course_of(noisy), course_of(lambda minute: noisy(minute + 7))
+    probes = {"a": vessel.probes["vessel"], "b": other.probes["vessel"]}
+    assert read_roles(probes, []).air is None

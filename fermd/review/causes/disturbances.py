@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fermd.review.causes.cause import WORDS, Cause, Disturbance, Finding
+from fermd.review.causes.failing import failing_findings
 from fermd.review.causes.seen import seen_findings
 from fermd.review.causes.spikes import spike_findings
 from fermd.review.causes.standing import standing_findings
@@ -59,7 +60,13 @@ def disturbances(course: Course) -> tuple[Disturbance, ...]:
     """Find everything that disturbed a chamber, in the order of time."""
     told = [one for one in told_findings(course) if one.cause not in LIMITS]
     return gathered(
-        [*told, *standing_findings(course), *spike_findings(course), *seen_findings(course)]
+        [
+            *told,
+            *failing_findings(course),
+            *standing_findings(course),
+            *spike_findings(course),
+            *seen_findings(course),
+        ]
     )
 
 

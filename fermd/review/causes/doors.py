@@ -6,6 +6,8 @@ the further it is from it. See misfits.py for what it is held against.
 
 from __future__ import annotations
 
+from itertools import takewhile
+
 from fermd.review.causes.cause import Cause
 from fermd.review.causes.grid import COOL, HEAT, Grid
 from fermd.review.causes.misfits import (
@@ -18,6 +20,7 @@ from fermd.review.causes.misfits import (
     counted,
 )
 from fermd.review.causes.motion import Motion
+from fermd.review.causes.room import Room, room_before
 from fermd.review.least_squares import Normal
 
 BEYOND_OUTPUTS_C = 5.0
@@ -36,14 +39,19 @@ WARMEST_ROOM_C, COLDEST_ROOM_C = 50.0, -25.0
 
 
 def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]]:
-    """How badly a pull of the air to a room's temperature explains it; none without a jump."""
+    """How badly a pull of the air to a room's temperature explains it; none without a jump.
+
+    Where it is drawn beyond its room, an output that has no past of its own does that: how a fridge
+    or heater goes that ran before is known, and told by misfits.py.
+    """
     points = [
         (place, left, air_c)
         for place in places
         if (left := motion.air_left_over(grid, place)) is not None
         and (air_c := grid.air_c[place]) is not None
     ]
-    if not _jumps(grid, motion, places):
+    jump_c = _jump_c(grid, motion, places)
+    if not jump_c or not points:
         return []
     normal = Normal(2)
     for place, left, air_c in points:
@@ -56,15 +64,43 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
         is_drawn = True
         slope = 0.3
         pull = slope * points[0][2] + max((left for _, left, _ in points), key=abs)
+    if is_drawn and (pull / slope - points[0][2]) * jump_c < 0.0:
+        # What jumped the one way was not drawn the other.
+        is_drawn = False
+    room = room_before(grid, places[0])
+    cause = _drawn_by(grid, motion, places, room, pull / slope if is_drawn else None)
     total = 0.0
     for place, left, air_c in points:
         loose = EDGE if at_edge(places, place) else 1.5
         off = left - pull + slope * air_c
         total += counted(off, loose * motion.air_noise_c(grid, place))
     beer = beer_misfit(motion, grid, places, grid.shares)
-    found = [(total + beer + 6.0, Cause.DOOR_OPEN)] if is_drawn else []
-    level = _at_level(grid, motion, places, 1)
+    found = [(total + beer + 6.0, cause)] if is_drawn and cause is not None else []
+    level = _at_level(grid, motion, places, 1) if cause is Cause.DOOR_OPEN else None
     return found if level is None else [*found, (level + beer, Cause.DOOR_OPEN)]
+
+
+def _drawn_by(
+    grid: Grid, motion: Motion, places: range, room: Room, level_c: float | None
+) -> Cause | None:
+    """What draws the air so far: a door if it stays on this side of its room, else an output."""
+    # It goes on when nothing about it is strange any more, until something else is switched.
+    after = range(places.stop, min(len(grid), places.stop + SHORT_STEPS))
+    going_on = takewhile(lambda place: not grid.is_lively(place, steps=0), after)
+    reached = [air_c for place in (*places, *going_on) if (air_c := grid.air_c[place]) is not None]
+    highest_c = max([*reached, *([] if level_c is None else [level_c])])
+    lowest_c = min([*reached, *([] if level_c is None else [level_c])])
+    moved_c = max((one - reached[0] for one in reached), key=abs)
+    if level_c is not None:
+        moved_c = level_c - reached[0]
+    if moved_c > 0.0 and room.is_below(highest_c):
+        duty, stuck = HEAT, Cause.HEATING_STUCK_ON
+    elif moved_c < 0.0 and room.is_above(lowest_c):
+        duty, stuck = COOL, Cause.COOLING_STUCK_ON
+    else:
+        return Cause.DOOR_OPEN
+    was_on = any(grid.shares[duty][2 * places.start : 2 * places.stop])
+    return None if motion.used[duty] or was_on else stuck
 
 
 def _was_switched(grid: Grid, place: int, left: float) -> bool:
@@ -97,21 +133,22 @@ def _goes_to_room(motion: Motion, grid: Grid, place: int, left: float) -> bool:
     return abs(drift_c) < unsure_c or drift_c * left > 0.0
 
 
-def _jumps(grid: Grid, motion: Motion, places: range) -> bool:
-    """Whether the air jumps at the beginning, as a door may make it and nothing switched does."""
-    return any(
-        abs(left) >= STRANGE * motion.air_noise_c(grid, place)
-        and (
-            abs(left) >= BEYOND_OUTPUTS_C
-            or (
-                abs(left) >= (JUMP_AIR_C if grid.is_lively(place) else AT_REST_C)
-                and _goes_to_room(motion, grid, place, left)
-                and not _was_switched(grid, place, left)
-            )
-        )
-        for place in places
-        if place <= places.start + 4 and (left := motion.air_left_over(grid, place)) is not None
-    )
+def _jump_c(grid: Grid, motion: Motion, places: range) -> float:
+    """The air's first jump at the beginning that a door may make and nothing switched does, °C.
+
+    0 without one.
+    """
+    for place in places[:5]:
+        left = motion.air_left_over(grid, place)
+        if left is None or abs(left) < STRANGE * motion.air_noise_c(grid, place):
+            continue
+        if abs(left) >= BEYOND_OUTPUTS_C or (
+            abs(left) >= (JUMP_AIR_C if grid.is_lively(place) else AT_REST_C)
+            and _goes_to_room(motion, grid, place, left)
+            and not _was_switched(grid, place, left)
+        ):
+            return left
+    return 0.0
 
 
 LEAST_STEPS = 6
@@ -122,7 +159,9 @@ WELL_FITTED = 3.0
 def stays_at_level(grid: Grid, motion: Motion, places: range) -> bool:
     """Whether the air jumps to a level and stays there, whatever runs."""
     steps = len(places) - 4
-    if steps < LEAST_STEPS or not _jumps(grid, motion, places):
+    if steps < LEAST_STEPS or not _jump_c(grid, motion, places):
+        return False
+    if _drawn_by(grid, motion, places, room_before(grid, places[0]), None) is not Cause.DOOR_OPEN:
         return False
     level = _at_level(grid, motion, places, 2)
     return level is not None and level - AT_LEVEL_COSTS < WELL_FITTED * steps

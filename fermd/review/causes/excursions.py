@@ -6,13 +6,14 @@ when it is back. Beer on its way to a new target is none.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 from itertools import pairwise
 
 from fermd.review.causes.cause import WORDS, Cause, Disturbance
 from fermd.review.course import Course, OnTime
 from fermd.review.holding import off_target_c
+from fermd.review.series import Series
 
 SHORTEST_S = 600.0
 """Shorter ones are the probe's, not the beer's, s."""
@@ -45,6 +46,9 @@ class Excursion:
     cause: Cause
     words: str
     """The cause and what shows it."""
+    of_the_probe: bool = False
+    """Whether the probe read all of it of something else than its beer: `worst_off_c` is what it
+    read, and no degree-hours are counted."""
 
     @property
     def lasted_s(self) -> float:
@@ -53,14 +57,21 @@ class Excursion:
 
 
 def excursions(
-    course: Course, band_c: float, known: Sequence[Disturbance], peak_s: float | None = None
+    course: Course,
+    band_c: float,
+    known: Sequence[Disturbance],
+    peak_s: float | None = None,
+    beer: Series | None = None,
 ) -> tuple[Excursion, ...]:
     """Find every excursion, in the order of time, each with its cause.
 
-    `peak_s` is when the fermentation made most heat, if that is known.
+    `peak_s` is when the fermentation made most heat, if that is known; `beer` has those of the
+    vessel's readings that are its beer's, all of them unless it is given.
     """
+    believed = None if beer is None else frozenset(beer.at_s)
     return tuple(
-        _told(course, band_c, points, known, peak_s) for points in _outside(course, band_c)
+        _told(course, band_c, points, known, peak_s, believed)
+        for points in _outside(course, band_c)
     )
 
 
@@ -129,9 +140,11 @@ def _told(
     points: _Points,
     known: Sequence[Disturbance],
     peak_s: float | None,
+    believed: Set[float] | None,
 ) -> Excursion:
     start_s, end_s = points[0][0], points[-1][0]
-    worst_at_s, worst_off_c = max(points, key=lambda point: abs(point[1]))
+    of_beer = [one for one in points if believed is None or one[0] in believed]
+    worst_at_s, worst_off_c = max(of_beer or points, key=lambda point: abs(point[1]))
     step_h = (course.vessel.step_s if course.vessel else 60) / 3600.0
     cause, words = _why(course, start_s, end_s, worst_off_c, known, peak_s)
     return Excursion(
@@ -139,9 +152,10 @@ def _told(
         end_s,
         worst_at_s,
         worst_off_c,
-        sum(abs(off_c) - band_c for _, off_c in points) * step_h,
+        sum(abs(off_c) - band_c for _, off_c in of_beer) * step_h,
         cause,
         words,
+        not of_beer,
     )
 
 

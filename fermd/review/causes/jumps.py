@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from fermd.control.placing import MOST_SHARE
 from fermd.review.causes.cause import Cause, Finding
-from fermd.review.causes.grid import HEAT, STEP_S, Grid
+from fermd.review.causes.grid import COOL, FAN, HEAT, STEP_S, Grid
 from fermd.review.course import Course
 
 JUMP_C = 0.6
@@ -30,24 +30,51 @@ RESTS_C = 0.5
 """A probe of the air that lies still while the fridge runs moves by less than this, °C."""
 
 
-def moved_probe(course: Course, grid: Grid, first: int, last: int) -> Finding | None:
+class UsualMoves:
+    """How far the vessel's probe moves from one point of the grid to the next."""
+
+    def __init__(self, grid: Grid) -> None:
+        """The largest come first; sorted once for all episodes."""
+        self._moves = sorted(
+            (
+                (abs(later - now), place)
+                for place, (now, later) in enumerate(pairwise(grid.beer_c))
+                if now is not None and later is not None
+            ),
+            reverse=True,
+        )
+        self._places = {place for _, place in self._moves}
+
+    def liveliest_c(self, but: range) -> float:
+        """The least of the liveliest hundredth of all moves but those of some places, °C."""
+        count = len(self._moves) - sum(place in self._places for place in but)
+        above = count - 1 - int(0.99 * count)
+        for size_c, place in self._moves:
+            if place in but:
+                continue
+            if above <= 0:
+                return size_c
+            above -= 1
+        return 0.0
+
+
+def moved_probe(
+    course: Course, grid: Grid, usual: UsualMoves, first: int, last: int
+) -> Finding | None:
     """Whether the vessel's probe was moved in an episode."""
     places = range(max(0, first - 3), min(len(grid) - 1, last + 4))
-    moves = sorted(
-        abs(later - now)
-        for place, (now, later) in enumerate(pairwise(grid.beer_c))
-        if now is not None and later is not None and place not in places
-    )
-    limit_c = max(JUMP_C, TIMES_USUAL * moves[int(0.99 * len(moves))]) if moves else JUMP_C
+    limit_c = max(JUMP_C, TIMES_USUAL * usual.liveliest_c(places))
     jumps = [
         (place, by_c)
         for place in places
         if (by_c := _moved_c(grid.beer_c, place)) is not None
         and abs(by_c) >= limit_c
-        and abs(by_c) >= MOST_SHARE * abs(_air_moved_c(grid, place))
-        and (abs(by_c) >= BESIDE_HEATER_C or not _heater_switched(grid, place))
+        and not _is_of_air(grid, place, by_c)
+        and not _is_of_heater(grid, place, by_c)
     ]
     swapped = _swapped(grid, places)
+    if swapped is None:
+        swapped = _crossed(grid, places)
     if not jumps and swapped is None:
         return None
     end_s = grid.at_s[min(len(grid) - 1, last + 1)] + STEP_S
@@ -64,11 +91,12 @@ def moved_probe(course: Course, grid: Grid, first: int, last: int) -> Finding | 
 def moved_alone(course: Course, grid: Grid) -> list[Finding]:
     """Whenever the vessel's probe was moved, from its own jumps."""
     found: list[Finding] = []
+    usual = UsualMoves(grid)
     for place in range(len(grid) - 1):
         by_c = _moved_c(grid.beer_c, place)
         if by_c is None or abs(by_c) < JUMP_C or (found and grid.at_s[place] <= found[-1].end_s):
             continue
-        moved = moved_probe(course, grid, place, place)
+        moved = moved_probe(course, grid, usual, place, place)
         if moved is not None:
             found.append(moved)
     return found
@@ -85,9 +113,18 @@ def _air_moved_c(grid: Grid, place: int) -> float:
     return max(moves, key=abs, default=0.0)
 
 
-def _heater_switched(grid: Grid, place: int) -> bool:
+def _is_of_air(grid: Grid, place: int, by_c: float) -> bool:
+    """Whether a jump may be the share of the air that a taped probe sees: it goes with the air."""
+    air_c = _air_moved_c(grid, place)
+    return by_c * air_c > 0.0 and abs(by_c) < MOST_SHARE * abs(air_c)
+
+
+def _is_of_heater(grid: Grid, place: int, by_c: float) -> bool:
+    """Whether a jump may come of the heater beside the probe: up once it is on, down once off."""
     heat = grid.shares[HEAT][max(0, 2 * place - 6) : 2 * place + 2]
-    return any(before != later for before, later in pairwise(heat))
+    way = 1.0 if by_c > 0.0 else -1.0
+    switched = any(way * (later - before) > 0.0 for before, later in pairwise(heat))
+    return switched and abs(by_c) < BESIDE_HEATER_C
 
 
 def _swapped(grid: Grid, places: range) -> int | None:
@@ -111,3 +148,57 @@ def _swapped(grid: Grid, places: range) -> int | None:
         ):
             return place
     return None
+
+
+CROSSED_C = 0.3
+"""At rest each of two swapped probes jumps by this at least, °C."""
+
+EQUALLY = 0.25
+"""And by as much as the other, within this share and `UNEQUAL_C`."""
+UNEQUAL_C = 0.1
+
+APART_C = 0.75
+"""From here on it is sure, in spite of what the probes are off by, which of them is the warmer."""
+
+REST_STEPS, JUMP_STEPS = 4, 3
+"""Nothing ran for so many steps before the jump, which takes no more than these."""
+
+STILL = 0.4
+"""Before and after it each lies still, within this share of its jump."""
+
+
+def _crossed(grid: Grid, places: range) -> int | None:
+    """Where, with nothing switched, both probes jumped as far, the one up and the other down.
+
+    Whatever each is off by, two probes that trade places jump by the same, the contrary way; and no
+    beer cools while its air warms.
+    """
+    for place in places:
+        beer_by_c, air_by_c = _stepped_c(grid.beer_c, place), _stepped_c(grid.air_c, place)
+        beer_c, air_c = grid.beer_c[place], grid.air_c[place]
+        if beer_by_c is None or air_by_c is None or beer_c is None or air_c is None:
+            continue
+        far_c = min(abs(beer_by_c), abs(air_by_c))
+        if (
+            far_c >= CROSSED_C
+            and beer_by_c * air_by_c < 0.0
+            and abs(beer_by_c + air_by_c) <= EQUALLY * far_c + UNEQUAL_C
+            and (abs(air_c - beer_c) < APART_C or (air_c - beer_c) * beer_by_c > 0.0)
+            and not grid.is_lively(place + JUMP_STEPS, (COOL, HEAT, FAN), JUMP_STEPS + REST_STEPS)
+        ):
+            return place
+    return None
+
+
+def _stepped_c(values: list[float | None], place: int) -> float | None:
+    """By how much a probe jumped that lay still before and after, °C; None if it did not."""
+    after = place + JUMP_STEPS
+    if place < REST_STEPS or after + 1 >= len(values):
+        return None
+    before_c, now_c = values[place - 2], values[place]
+    then_c, later_c = values[after], values[after + 1]
+    if before_c is None or now_c is None or then_c is None or later_c is None:
+        return None
+    by_c = then_c - now_c
+    still_c = STILL * abs(by_c)
+    return by_c if abs(now_c - before_c) < still_c and abs(later_c - then_c) < still_c else None

@@ -7,7 +7,7 @@ price for what it is free to choose. The least of them is the likeliest; see see
 from __future__ import annotations
 
 from fermd.review.causes.cause import Cause
-from fermd.review.causes.grid import COOL, HALF_S, HEAT, STEP_S, Grid, Shares
+from fermd.review.causes.grid import COOL, HALF_S, HEAT, Grid, Shares
 from fermd.review.causes.motion import BEER_EVERY, LAGS, Motion
 
 STRANGE = 5.0
@@ -19,8 +19,12 @@ JUMP_AIR_C = 1.0
 ROBUST = 3.0
 """What is left over counts by its square up to so many standard deviations."""
 
-LEAST_ON_S = 600.0
+LEAST_ON_S = 300.0
 """An output that was called for shorter than this cannot be told to have failed, s."""
+
+LEAST_STUCK_S = 600.0
+"""One that was off for shorter than this cannot be told to have run on, s: what it has warmed or
+cooled goes on for minutes, the more if a fan stops with it."""
 
 
 def usual(shares: Shares, places: range) -> list[Shares]:
@@ -42,9 +46,13 @@ def outputs(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Caus
         if not motion.used[duty]:
             continue
         on = sum(grid.shares[duty][halves.start : halves.stop])
-        if on * STEP_S / 2 >= LEAST_ON_S and not _is_driven(motion, grid, places, duty, failed):
+        if on * HALF_S >= LEAST_ON_S and not _is_driven(motion, grid, places, duty, failed):
             told.append((_best_misfit(motion, grid, places, duty, 0.0), failed))
-        if len(halves) - on > 1.0 and _drives(motion, grid, places, duty, stuck):
+        if (
+            len(halves) - on > 1.0
+            and _drives(motion, grid, places, duty, stuck)
+            and not _goes_against(grid, places, duty, stuck)
+        ):
             told.append((_best_misfit(motion, grid, places, duty, 1.0), stuck))
     return told
 
@@ -67,7 +75,40 @@ def _drives(motion: Motion, grid: Grid, places: range, duty: int, stuck: Cause) 
         left = motion.air_left_over(grid, place, shares)
         if left is not None and _WAYS[stuck] * left > ROBUST * motion.air_noise_c(grid, place):
             return True
-    return False
+    return _beer_is_driven(motion, grid, places, stuck)
+
+
+BEER_STEPS = 6
+
+
+def _beer_is_driven(motion: Motion, grid: Grid, places: range, stuck: Cause) -> bool:
+    """Whether the beer itself goes a contact's way for half an hour: its heater is on the vessel.
+
+    It does not see what works against it but through the air, which is allowed for.
+    """
+    left = [
+        _WAYS[stuck] * beer / motion.beer_noise_c(grid, place)
+        for place in places
+        if (beer := motion.beer_left_over(grid, place)) is not None
+    ]
+    return sum(one >= ROBUST for one in left) >= BEER_STEPS
+
+
+AGAINST_C = 0.5
+"""Air that goes so far against a contact's way was not driven by it, °C."""
+
+
+def _goes_against(grid: Grid, places: range, duty: int, stuck: Cause) -> bool:
+    """Whether the air goes by far against a contact's way, with nothing switched that does that.
+
+    After a run the air comes back by itself, now faster and now slower: while a contact is stuck on
+    it does not come back at all.
+    """
+    other = HEAT if duty == COOL else COOL
+    if any(grid.shares[other][max(0, 2 * places[0] - 2) : 2 * places[-1] + 2]):
+        return False
+    known = [air_c for place in places if (air_c := grid.air_c[place]) is not None]
+    return len(known) > 1 and _WAYS[stuck] * (known[-1] - known[0]) < -AGAINST_C
 
 
 def _is_driven(motion: Motion, grid: Grid, places: range, duty: int, failed: Cause) -> bool:
@@ -103,7 +144,7 @@ def _best_misfit(motion: Motion, grid: Grid, places: range, duty: int, share: fl
             otherwise = sum(
                 abs(share - one) for one in grid.shares[duty][halves[0] : halves[-1] + 1]
             )
-            if otherwise * HALF_S < LEAST_ON_S:
+            if otherwise * HALF_S < (LEAST_STUCK_S if share else LEAST_ON_S):
                 # Too little to be more than a fridge that starts with more force than usual.
                 continue
             shares = replaced(grid.shares, duty, halves, share)

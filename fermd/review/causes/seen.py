@@ -20,7 +20,7 @@ from fermd.review.causes.cause import Cause, Finding
 from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors, stays_at_level
 from fermd.review.causes.exchanged import exchanged_findings
 from fermd.review.causes.grid import STEP_S, Grid, grid_of
-from fermd.review.causes.jumps import moved_alone, moved_probe
+from fermd.review.causes.jumps import UsualMoves, moved_alone, moved_probe
 from fermd.review.causes.misfits import (
     STRANGE,
     at_rest,
@@ -41,6 +41,9 @@ JOINED_STEPS = 6
 GOES_ON_STEPS, GOES_ON_C = 6, 1.0
 """So is what is left over the same way for half an hour and comes to this in all, °C, be each step
 ever so little: air that stands where it should move."""
+
+BEER_GOES_ON = 2.0
+"""And beer that is left over by so many times the noise the same way for half an hour."""
 
 WORTH = 15.0
 """A cause must better the fit by so much (squared standard deviations), and by `BETTER` of what was
@@ -81,13 +84,14 @@ def seen_findings(course: Course) -> list[Finding]:
 
 def _findings(course: Course, grid: Grid, motion: Motion, episodes: list[Episode]) -> list[Finding]:
     found: list[Finding] = []
+    usual_moves = UsualMoves(grid)
     if len(episodes) > MOST_A_DAY * (1.0 + course.lasted_s / DAY_S):
         # What is strange all day long is how this chamber moves, and no disturbance of it.
         return []
     strongest = sorted(episodes, key=lambda one: -one.strength)[:MOST_LOOKED_AT]
     for number, episode in enumerate(in_time := sorted(strongest, key=lambda one: one.first)):
         next_first = in_time[number + 1].first if number + 1 < len(in_time) else len(grid)
-        finding = moved_probe(course, grid, episode.first, episode.last) or _named(
+        finding = moved_probe(course, grid, usual_moves, episode.first, episode.last) or _named(
             course, grid, motion, episode, next_first
         )
         if finding is None:
@@ -181,7 +185,7 @@ def _episodes(grid: Grid, motion: Motion, going_on: Set[int] = frozenset()) -> l
 
 
 def _going_on(grid: Grid, motion: Motion) -> set[int]:
-    """The places whose air is left over a little, all of them the same way."""
+    """The places whose air or beer is left over a little, all of them the same way."""
     left = [motion.air_left_over(grid, place) or 0.0 for place in range(len(grid))]
     found: set[int] = set()
     for first in range(len(grid) - GOES_ON_STEPS + 1):
@@ -193,6 +197,14 @@ def _going_on(grid: Grid, motion: Motion) -> set[int]:
             and min(left[place] * total for place in places) > 0.0
         ):
             found.update(places)
+    beer = [
+        (motion.beer_left_over(grid, place) or 0.0) / motion.beer_noise_c(grid, place)
+        for place in range(len(grid))
+    ]
+    for first in range(len(grid) - GOES_ON_STEPS + 1):
+        here = beer[first : first + GOES_ON_STEPS]
+        if min(here) >= BEER_GOES_ON or max(here) <= -BEER_GOES_ON:
+            found.update(range(first, first + GOES_ON_STEPS))
     return found
 
 
@@ -207,11 +219,14 @@ def _named(
     places = range(max(0, episode.first - 1), min(len(grid) - 1, episode.last + 1) + 1)
     plain = min(misfit(motion, grid, places, shares) for shares in usual(grid.shares, places))
     told = [
-        *outputs(grid, motion, places),
+        *(
+            one
+            for one in outputs(grid, motion, places)
+            if goes_its_way(grid, motion, places, one[1])
+        ),
         *doors(grid, motion, places),
         *at_rest(grid, motion, places),
     ]
-    told = [one for one in told if goes_its_way(grid, motion, places, one[1])]
     least, cause = min(told, default=(plain, Cause.UNKNOWN))
     if plain - least < WORTH or least > BETTER * plain:
         until = max(places.stop, min(places.stop + AFTER_STEPS, next_first - 1, len(grid) - 1))

@@ -30,6 +30,18 @@ AFTER_COMMAND_S = 3600.0
 """So long after a person's command what happens is put down to it, s, unless it says how long."""
 
 
+OF_THE_WIRE = frozenset(
+    {
+        Fault.CHECKSUM.value,
+        Fault.POWER_ON_VALUE.value,
+        Fault.DISCONNECTED.value,
+        Fault.NO_ANSWER.value,
+        Fault.STALE.value,
+    }
+)
+"""Faults of a probe that was not moved: what such a one reads between them is no move either."""
+
+
 def told_findings(course: Course) -> list[Finding]:
     """Everything that the journal tells of disturbances, in the order of their starts."""
     found = [
@@ -55,7 +67,8 @@ def _probes(course: Course) -> Iterator[Finding]:
                 fault.start_s,
                 fault.end_s,
                 f"{name}: {why}, for {lasted}",
-                weight=2.0 if name == course.roles.vessel else 1.0,
+                weight=(2.0 if name == course.roles.vessel else 1.0)
+                + (0.5 if fault.fault in OF_THE_WIRE else 0.0),
             )
 
 
