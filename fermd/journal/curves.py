@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlite_utils import Database
 
@@ -23,8 +23,7 @@ class Resolution(IntEnum):
     QUARTER_HOUR = 900
 
 
-@dataclass(frozen=True, slots=True)
-class TemperaturePoint:
+class TemperaturePoint(NamedTuple):
     """One raw reading, or all readings of one probe in one bucket."""
 
     chamber: str
@@ -144,13 +143,7 @@ _IN_SPAN = "start_wall_utc_s >= :first AND start_wall_utc_s < :end"
 def _counted(resolution: Resolution) -> str:
     """The buckets of the span and the probes that the thinning has made."""
     table = "rollup_minute" if resolution is Resolution.MINUTE else "rollup_quarter_hour"
-    # The index by wall time has the whole key in it: of ten chambers, nine are passed over there,
-    # and only the buckets of the one are looked up.
-    return f"""(SELECT one.* FROM (
-            SELECT boot AS of_boot, start_mono_s AS at_mono_s, probe_key AS of_probe FROM {table}
-            WHERE {_IN_SPAN} AND {_CHOSEN}
-        ) CROSS JOIN {table} AS one
-        ON one.boot = of_boot AND one.start_mono_s = at_mono_s AND one.probe_key = of_probe)"""  # noqa: S608 - constants
+    return f"(SELECT * FROM {table} WHERE {_IN_SPAN} AND {_CHOSEN})"  # noqa: S608 - constants
 
 
 def _fresh(resolution: Resolution) -> str:
@@ -222,9 +215,9 @@ def _covers(db: Database, resolution: Resolution, span: Span) -> bool:
     """Whether nothing of the span has been thinned away at this resolution."""
     # Quarter hours are kept for good: is the first of the span's still there more finely?
     first = db.execute(
-        "SELECT first_seq, boot, start_mono_s, probe_key FROM rollup_quarter_hour "
-        "WHERE start_wall_utc_s >= ? AND start_wall_utc_s < ? ORDER BY first_seq LIMIT 1",
-        (span.from_wall_utc_s, span.to_wall_utc_s),
+        "SELECT first_seq, boot, start_mono_s, probe_key FROM rollup_quarter_hour "  # noqa: S608 - constants
+        f"WHERE {_IN_SPAN} AND {_CHOSEN} ORDER BY first_seq LIMIT 1",
+        span.parameters(db),
     ).fetchone()
     if first is None:
         return True
@@ -232,8 +225,8 @@ def _covers(db: Database, resolution: Resolution, span: Span) -> bool:
         finer = db.execute("SELECT 1 FROM readings WHERE seq = ?", first[:1])
     else:
         finer = db.execute(
-            "SELECT 1 FROM rollup_minute WHERE boot = ? AND start_mono_s >= ? "
-            "AND start_mono_s < ? AND probe_key = ? LIMIT 1",
-            (first[1], first[2], first[2] + 900, first[3]),
+            "SELECT 1 FROM rollup_minute WHERE boot = ? AND probe_key = ? AND start_mono_s >= ? "
+            "AND start_mono_s < ? LIMIT 1",
+            (first[1], first[3], first[2], first[2] + 900),
         )
     return finer.fetchone() is not None

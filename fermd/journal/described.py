@@ -153,9 +153,12 @@ _VIEWS: Final = {
         "All raw readings that are kept, with the names of chamber and probe.",
         "seq boot mono_s wall_utc_s utc wall_trusted chamber probe temp_c fault",
     ),
-    "temperatures_by_minute": ("Minutes, with the names of chamber and probe.", _BY_BUCKET),
+    "temperatures_by_minute": (
+        "Minutes, with the names of chamber and probe; boot by boot, probe by probe.",
+        _BY_BUCKET,
+    ),
     "temperatures_by_quarter_hour": (
-        "Quarters of an hour, with the names of chamber and probe.",
+        "Quarters of an hour, with the names of chamber and probe; in the same order.",
         _BY_BUCKET,
     ),
     "temperature_range_by_day": (

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from fermd.journal.checking import full_check
-from fermd.journal.pages import Cell, Image, Value
+from fermd.journal.pages import Cell, Image
 from fermd.journal.readonly import connect_to_read, lenient_text
 from fermd.journal.schema import EVENT_TABLES, READING_TABLES, ROLLUP_TABLES
 from fermd.journal.shapes import Row, row_of, tables_of
@@ -24,13 +24,6 @@ from fermd.journal.shapes import Row, row_of, tables_of
 SALVAGED_TABLES: Final = ("boots", "probes", *EVENT_TABLES, *READING_TABLES, *ROLLUP_TABLES)
 """What a record is made of. What a restart goes on from is taken over elsewhere, with its checksum;
 how far readings were counted is worked out anew."""
-
-_KEYS: Final = {
-    "boots": ("boot",),
-    "probes": ("probe_key",),
-    **dict.fromkeys((*EVENT_TABLES, *READING_TABLES), ("seq",)),
-    **dict.fromkeys(ROLLUP_TABLES, ("boot", "start_mono_s", "probe_key")),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,27 +84,35 @@ class Readable:
     def _by_sqlite(self, table: str) -> Iterator[Row]:
         """From the beginning up to the damage, then from the end down to it."""
         last: object = None
+        key: list[str] = []
         try:
-            for row in self._select(table, ""):
+            key = self._key_of(table)
+            for row in self._select(table, key):
                 yield row
-                last = _key(table, row)
+                last = [row[name] for name in key]
         except sqlite3.Error:
             self._damaged.add(table)
         else:
             return
         try:
-            for row in self._select(table, " DESC"):
-                if _key(table, row) == last:
+            for row in self._select(table, [f"{name} DESC" for name in key]):
+                if [row[name] for name in key] == last:
                     return
                 yield row
         except sqlite3.Error:
             return
 
-    def _select(self, table: str, order: str) -> Iterator[Row]:
-        keys = ", ".join(name + order for name in _KEYS[table])
+    def _key_of(self, table: str) -> list[str]:
+        """The columns in whose order the rows lie: a journal of an older version has another."""
+        query = "SELECT name FROM pragma_table_info(?) WHERE pk > 0 ORDER BY pk"
+        with closing(connect_to_read(self._path)) as connection:
+            return [name for (name,) in connection.execute(query, (table,))]
+
+    def _select(self, table: str, order: Sequence[str]) -> Iterator[Row]:
         with closing(connect_to_read(self._path)) as connection:
             connection.text_factory = lenient_text
-            cursor = connection.execute(f"SELECT * FROM {table} ORDER BY {keys}")  # noqa: S608
+            query = f"SELECT * FROM {table} ORDER BY {', '.join(order)}"  # noqa: S608
+            cursor = connection.execute(query)
             names = [name for name, *_ in cursor.description]
             for row in cursor:
                 yield dict(zip(names, row, strict=True))
@@ -169,10 +170,6 @@ class Readable:
         return found
 
 
-def _key(table: str, row: Row) -> tuple[Value, ...]:
-    return tuple(row[name] for name in _KEYS[table])
-
-
 def _owner_by_shape(cells: Sequence[Cell]) -> str | None:
     """The table that most records of a page may be of; None if none fits."""
     votes = Counter(table for cell in cells for table in tables_of(cell))
@@ -181,7 +178,8 @@ def _owner_by_shape(cells: Sequence[Cell]) -> str | None:
     # The first of those that are alike, in the schema's order.
     owner, _ = votes.most_common(1)[0]
     if owner in ROLLUP_TABLES:
-        starts_s = [cell.values[1] for cell in cells]
+        rows = [row for cell in cells if (row := row_of(owner, cell)) is not None]
+        starts_s = [row["start_mono_s"] for row in rows]
         # A page has the minutes of a quarter of an hour and more.
         is_minutes = any(isinstance(start_s, int) and start_s % 900 for start_s in starts_s)
         return "rollup_minute" if is_minutes else "rollup_quarter_hour"

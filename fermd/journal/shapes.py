@@ -35,8 +35,11 @@ _WORDS: Final[Mapping[tuple[str, str], frozenset[str]]] = {
 ROWID_TABLES: Final = ("boots", "probes", "readings_a", *EVENT_TABLES)
 """Tables whose first column is the rowid, which a record leaves out."""
 
-_KEY: Final = ("boot", "start_mono_s", "probe_key")
+_KEY: Final = ("boot", "probe_key", "start_mono_s")
 """A record of a table without rowid begins with its key."""
+
+_OLDER_KEY: Final = ("boot", "start_mono_s", "probe_key")
+"""The key before schema version 8."""
 
 _OLDER_COLUMNS: Final = {"notes": 4, "outages": 1}
 """So many columns at the end were added later: a record of before does not have them."""
@@ -48,7 +51,7 @@ def row_of(table: str, cell: Cell) -> Row | None:
     if table in ROLLUP_TABLES:
         by_name = {column.name: column for column in columns}
         others = [column for column in columns if column.name not in _KEY]
-        columns = (*(by_name[name] for name in _KEY), *others)
+        columns = (*(by_name[name] for name in _key_of(cell)), *others)
         values: Sequence[Value] = cell.values
         if cell.rowid is not None:
             return None
@@ -66,6 +69,17 @@ def row_of(table: str, cell: Cell) -> Row | None:
             return None
         row[column.name] = fitting
     return row if _makes_sense(table, row) else None
+
+
+def _key_of(cell: Cell) -> tuple[str, ...]:
+    """A bucket begins with a whole minute of its boot's clock; probes are counted from 1."""
+    match cell.values:
+        case (_, int(second), int(third), *_) if third % 60 and second % 60 == 0:
+            return _OLDER_KEY
+        case (_, 0, *_):
+            return _OLDER_KEY
+        case _:
+            return _KEY
 
 
 def tables_of(cell: Cell) -> list[str]:

@@ -83,11 +83,11 @@ def buckets_of(bucket_s: int, where: str) -> str:
             avg(temp_c) FILTER (WHERE fault IS NULL) AS mean_c,
             max(temp_c) FILTER (WHERE fault IS NULL) AS maximum_c
         FROM readings WHERE {where}
-        GROUP BY boot, start_mono_s, probe_key"""  # noqa: S608 - numbers and constants
+        GROUP BY boot, probe_key, start_mono_s"""  # noqa: S608 - numbers and constants
 
 
 JOINED = """
-    ON CONFLICT (boot, start_mono_s, probe_key) DO UPDATE SET
+    ON CONFLICT (boot, probe_key, start_mono_s) DO UPDATE SET
         last_seq = excluded.last_seq,
         wall_trusted = min(wall_trusted, excluded.wall_trusted),
         minimum_c = min(coalesce(minimum_c, excluded.minimum_c),
@@ -157,14 +157,18 @@ def _turn_over(connection: sqlite3.Connection, cut_boot: int, cut_mono_s: float)
 def _delete_minutes(
     connection: sqlite3.Connection, cut_boot: int, cut_mono_s: float
 ) -> Iterator[None]:
-    statement = (
-        "DELETE FROM rollup_minute WHERE (boot, start_mono_s, probe_key) IN "
-        "(SELECT boot, start_mono_s, probe_key FROM rollup_minute "
-        "WHERE (boot, start_mono_s) < (?, ?) LIMIT ?)"
-    )
-    before = (cut_boot, cut_mono_s - 60, ROWS_AT_ONCE)
-    while connection.execute(statement, before).rowcount > 0:
-        yield
+    # By the table's own order: a boot has each probe's minutes side by side.
+    parts: list[tuple[str, tuple[float, ...]]] = [("boot < ?", (cut_boot,))]
+    for (probe_key,) in connection.execute("SELECT probe_key FROM probes").fetchall():
+        of_probe = "boot = ? AND probe_key = ? AND start_mono_s < ?"
+        parts.append((of_probe, (cut_boot, probe_key, cut_mono_s - 60)))
+    for where, values in parts:
+        statement = (
+            "DELETE FROM rollup_minute WHERE (boot, probe_key, start_mono_s) IN "  # noqa: S608 - constants
+            f"(SELECT boot, probe_key, start_mono_s FROM rollup_minute WHERE {where} LIMIT ?)"
+        )
+        while connection.execute(statement, (*values, ROWS_AT_ONCE)).rowcount > 0:
+            yield
 
 
 def _roll_back(connection: sqlite3.Connection) -> None:

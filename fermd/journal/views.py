@@ -139,7 +139,7 @@ SELECT r.boot, r.start_mono_s, r.start_wall_utc_s, {_UTC.format("r.start_")} AS 
     r.wall_trusted, p.chamber, p.probe, r.minimum_c, r.mean_c, r.maximum_c,
     r.good_readings, r.faulty_readings
 FROM {table} AS r JOIN probes AS p USING (probe_key)
-ORDER BY r.boot, r.start_mono_s, p.chamber, p.probe"""  # noqa: S608 - constants
+ORDER BY r.boot, r.probe_key, r.start_mono_s"""  # noqa: S608 - constants
 
 
 # A run is an `on` with the row that follows it for the same output. Where that is another `on`,

@@ -13,6 +13,7 @@ from enum import StrEnum
 from sqlite_utils import Database
 
 from fermd.control.events import ProfileChange
+from fermd.journal.boot_ends import ends_by_boot
 from fermd.journal.schema import READING_TABLES, ROLLUP_TABLES
 from fermd.review.time_axis import TimeAxis
 
@@ -94,15 +95,13 @@ def read_ends(db: Database, axis: TimeAxis) -> tuple[float, float]:
 
 def _edges(db: Database) -> Iterator[tuple[int, float]]:
     # By each table's own order, from both ends: nothing is counted through.
+    for table in ROLLUP_TABLES:
+        yield from ends_by_boot(db, table, "min").items()
+        yield from ends_by_boot(db, table, "max").items()
     for order in ("ASC", "DESC"):
         for table in READING_TABLES:
             yield from db.execute(
                 f"SELECT boot, mono_s FROM {table} ORDER BY seq {order} LIMIT 1"  # noqa: S608 - constants
-            ).fetchall()
-        for table in ROLLUP_TABLES:
-            yield from db.execute(
-                f"SELECT boot, start_mono_s FROM {table} "  # noqa: S608 - constants
-                f"ORDER BY boot {order}, start_mono_s {order} LIMIT 1"
             ).fetchall()
 
 

@@ -8,10 +8,12 @@ they were made from: the same minimum, mean and maximum, from a tenth or a hundr
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import product
 from typing import Any
 
 from sqlite_utils import Database
 
+from fermd.journal.boot_ends import ends_by_boot
 from fermd.journal.schema import READING_TABLES
 
 FINER_THAN_BUCKET = 4
@@ -41,11 +43,11 @@ class Points:
         for boot in boots:
             for part in (self._minutes(finest=True), self._quarter_hours(with_minutes=True)):
                 # From both ends, by the table's own order.
-                for order in ("ASC", "DESC"):
+                for key, order in product(self._probe_by_key, ("ASC", "DESC")):
                     yield from self._db.execute(
                         f"SELECT boot, start_mono_s, start_mono_s {part} AND boot = ? "
-                        f"ORDER BY start_mono_s {order} LIMIT 1",
-                        [boot],
+                        f"AND probe_key = ? ORDER BY start_mono_s {order} LIMIT 1",
+                        [boot, key],
                     ).fetchall()
 
     def buckets(
@@ -109,9 +111,9 @@ class Points:
         before = ""
         if with_minutes:
             before = f" AND last_seq < {self._oldest_reading()}"
-            oldest = self._one("SELECT boot, start_mono_s FROM rollup_minute ORDER BY 1, 2 LIMIT 1")
-            if oldest is not None:
-                boot, start_mono_s = oldest
+            firsts = ends_by_boot(self._db, "rollup_minute", "min")
+            if firsts:
+                boot, start_mono_s = min(firsts.items())
                 until_mono_s = start_mono_s - _QUARTER_HOUR_S
                 before += f" AND (boot, start_mono_s) <= ({boot}, {until_mono_s})"
         return f"FROM rollup_quarter_hour WHERE {self._ours} AND mean_c IS NOT NULL{before}"

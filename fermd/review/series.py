@@ -8,14 +8,12 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import chain, compress
-from math import inf
+from itertools import chain
 
 from sqlite_utils import Database
 
-from fermd.journal.schema import READING_TABLES
 from fermd.review.time_axis import TimeAxis
 
 MINUTE_S, QUARTER_HOUR_S = 60, 900
@@ -78,94 +76,93 @@ class Series:
 
 
 def read_series(
-    db: Database, axis: TimeAxis, chamber: str, start_s: float, end_s: float
+    db: Database,
+    axis: TimeAxis,
+    chamber: str,
+    start_s: float,
+    end_s: float,
+    probe: str | None = None,
 ) -> dict[str, Series]:
-    """Read every probe of a chamber over a span; a probe without any row of it is left out."""
+    """Read every probe of a chamber, or only one, over a span.
+
+    A probe without any row of it is left out.
+    """
     names = dict(
-        db.execute("SELECT probe_key, probe FROM probes WHERE chamber = ?", [chamber]).fetchall()
+        db.execute(
+            "SELECT probe_key, probe FROM probes "
+            "WHERE chamber = :chamber AND (:probe IS NULL OR probe = :probe)",
+            {"chamber": chamber, "probe": probe},
+        ).fetchall()
     )
     if not names:
         return {}
     step_s = _step_s(db, axis, names, start_s, end_s)
     found = {key: Series(step_s) for key in sorted(names)}
     for boot, offset_s in axis.offset_s_by_boot.items():
-        for rows in _rows(db, boot, offset_s, tuple(found), step_s, (start_s, end_s)):
-            # No object is kept for a row: that alone would take as long as all else.
-            table = array("d", chain.from_iterable(rows))
-            keys, *columns = (table[place::_COLUMNS] for place in range(_COLUMNS))
-            for key, series in found.items():
-                _extend(series, _of_probe(key, keys, columns, len(found)))
+        for key, series in found.items():
+            of_probe = (boot, key, start_s - offset_s, end_s - offset_s)
+            _read_counted(db, series, offset_s + step_s / 2, of_probe)
+    _read_fresh(db, axis, found, start_s, end_s)
     return {names[key]: series for key, series in found.items() if len(series) or series.bad}
 
 
-_COLUMNS = 7
-"""Key of the probe, middle, minimum, mean, maximum, good readings, failed ones."""
+_COLUMNS = 5
+"""Middle, minimum, mean, maximum, good readings."""
+
+_ROWS_AT_ONCE = 2000
 
 
-def _rows(
-    db: Database,
-    boot: int,
-    offset_s: float,
-    keys: Sequence[int],
-    step_s: int,
-    span: tuple[float, float],
-) -> Iterator[Iterable[Sequence[float]]]:
-    """The buckets of some probes in one boot: those that were counted, then the fresh ones.
+def _read_counted(
+    db: Database, series: Series, to_middle_s: float, of_probe: tuple[int, int, float, float]
+) -> None:
+    """Append one probe's buckets of one boot that the thinning has made.
 
-    All probes in one pass: in the table they lie side by side, with those of every other chamber.
+    They lie side by side, as every probe's do, and the failed readings are asked for by themselves:
+    each value that goes from SQLite to Python takes longer than SQLite takes to find it.
     """
-    (counted,) = db.execute("SELECT rolled_up_to_seq FROM rollup_progress").fetchone()
-    ours = f"probe_key IN ({', '.join(map(str, keys))})"
-    given = [offset_s + step_s / 2, boot, span[0] - offset_s, span[1] - offset_s]
-    table = "rollup_minute" if step_s == MINUTE_S else "rollup_quarter_hour"
-    yield db.execute(
-        f"SELECT probe_key, start_mono_s + ?, {_TEMPERATURES}, good_readings, faulty_readings "  # noqa: S608 - constants
-        f"FROM {table} WHERE boot = ? AND start_mono_s >= ? AND start_mono_s < ? AND {ours} "
-        "ORDER BY start_mono_s",
-        given,
+    table = "rollup_minute" if series.step_s == MINUTE_S else "rollup_quarter_hour"
+    of_these = (
+        f"FROM {table} WHERE boot = ? AND probe_key = ? AND start_mono_s >= ? AND start_mono_s < ?"
     )
-    for reading_table in READING_TABLES:
-        yield db.execute(
-            f"SELECT probe_key, at_s, {_TEMPERATURES}, good_readings, faulty_readings FROM ("  # noqa: S608 - constants
-            f"SELECT probe_key, CAST(mono_s AS INTEGER) / {step_s} * {step_s} + ? AS at_s, "
-            "min(temp_c) AS minimum_c, avg(temp_c) AS mean_c, max(temp_c) AS maximum_c, "
-            "count(temp_c) AS good_readings, count(*) - count(temp_c) AS faulty_readings "
-            f"FROM {reading_table} WHERE boot = ? AND mono_s >= ? AND mono_s < ? AND {ours} "
-            "AND seq > ? GROUP BY probe_key, at_s) ORDER BY at_s",
-            [*given, counted],
-        )
+    rows = db.execute(
+        "SELECT start_mono_s + ?, minimum_c, mean_c, maximum_c, good_readings "
+        f"{of_these} AND mean_c IS NOT NULL ORDER BY start_mono_s",
+        [to_middle_s, *of_probe],
+    )
+    while some := rows.fetchmany(_ROWS_AT_ONCE):
+        # No object is kept for a row: that alone would take as long as all else.
+        values = array("d", list(chain.from_iterable(some)))
+        _append(series, [values[place::_COLUMNS] for place in range(_COLUMNS)])
+    for at_s, count in db.execute(
+        f"SELECT start_mono_s + ?, faulty_readings {of_these} AND faulty_readings > 0",
+        [to_middle_s, *of_probe],
+    ):
+        series.bad[at_s] = series.bad.get(at_s, 0) + count
 
 
-def _of_probe(
-    key: int, keys: array[float], columns: Sequence[array[float]], probes: int
-) -> list[array[float]]:
-    """One probe's part of columns that all probes share."""
-    count = keys.count(key)
-    if count:
-        # As long as none is missing in any bucket, each comes in its turn.
-        first = keys.index(key)
-        if keys[first::probes].count(key) == len(keys[first::probes]) == count:
-            return [column[first::probes] for column in columns]
-    ours = [one == key for one in keys]
-    return [array("d", compress(column, ours)) for column in columns]
-
-
-_TEMPERATURES = ", ".join(f"ifnull({name}, 9e999)" for name in ("minimum_c", "mean_c", "maximum_c"))
-"""Infinite where every reading failed, since a column of numbers has no place for NULL."""
-
-
-def _extend(series: Series, columns: Sequence[array[float]]) -> None:
-    """Append buckets that come later than all before; the first may go on with the last one."""
-    at_s, *figures, bad = columns
-    if any(bad):
-        for one_s, count in zip(at_s, bad, strict=True):
-            if count:
-                series.bad[one_s] = series.bad.get(one_s, 0) + int(count)
-    kept = [at_s, *figures]
-    if inf in (mean_c := kept[2]):
-        known = [one_c != inf for one_c in mean_c]
-        kept = [array("d", compress(column, known)) for column in kept]
-    _append(series, kept)
+def _read_fresh(
+    db: Database, axis: TimeAxis, found: Mapping[int, Series], start_s: float, end_s: float
+) -> None:
+    """Append the buckets of the readings that have not been counted yet: the newest of all."""
+    (counted,) = db.execute("SELECT rolled_up_to_seq FROM rollup_progress").fetchone()
+    oldest = db.execute(
+        "SELECT boot FROM readings WHERE seq > ? ORDER BY seq LIMIT 1", [counted]
+    ).fetchone()
+    step_s = next(iter(found.values())).step_s
+    for boot, offset_s in axis.offset_s_by_boot.items():
+        if oldest is None or boot < oldest[0]:
+            continue
+        for key, at_s, *figures, bad in db.execute(
+            f"SELECT probe_key, CAST(mono_s AS INTEGER) / {step_s} * {step_s} + ? AS at_s, "  # noqa: S608 - numbers
+            "min(temp_c), avg(temp_c), max(temp_c), count(temp_c), count(*) - count(temp_c) "
+            "FROM readings WHERE boot = ? AND mono_s >= ? AND mono_s < ? AND seq > ? "
+            f"AND probe_key IN ({', '.join(map(str, found))}) GROUP BY at_s, probe_key",
+            [offset_s + step_s / 2, boot, start_s - offset_s, end_s - offset_s, counted],
+        ):
+            if bad:
+                found[key].bad[at_s] = found[key].bad.get(at_s, 0) + bad
+            if figures[-1]:
+                _append(found[key], [array("d", [one]) for one in (at_s, *figures)])
 
 
 def _append(series: Series, columns: Sequence[array[float]]) -> None:
@@ -194,19 +191,19 @@ def _step_s(
     if end_s - start_s > LONGEST_BY_MINUTE_S:
         return QUARTER_HOUR_S
     # Quarter hours are kept for good: has the first of the span its minutes still?
-    ours = f"probe_key IN ({', '.join(map(str, names))})"
     for boot, offset_s in axis.offset_s_by_boot.items():
-        first = db.execute(
-            "SELECT start_mono_s FROM rollup_quarter_hour WHERE boot = ? "  # noqa: S608 - numbers
-            f"AND start_mono_s >= ? AND start_mono_s < ? AND {ours} LIMIT 1",
-            [boot, start_s - offset_s, end_s - offset_s],
-        ).fetchone()
-        if first is None:
-            continue
-        finer = db.execute(
-            "SELECT 1 FROM rollup_minute WHERE boot = ? AND start_mono_s >= ? "
-            "AND start_mono_s < ? LIMIT 1",
-            [boot, first[0], first[0] + QUARTER_HOUR_S],
-        ).fetchone()
-        return MINUTE_S if finer else QUARTER_HOUR_S
+        for key in names:
+            first = db.execute(
+                "SELECT start_mono_s FROM rollup_quarter_hour WHERE boot = ? AND probe_key = ? "
+                "AND start_mono_s >= ? AND start_mono_s < ? LIMIT 1",
+                [boot, key, start_s - offset_s, end_s - offset_s],
+            ).fetchone()
+            if first is None:
+                continue
+            finer = db.execute(
+                "SELECT 1 FROM rollup_minute WHERE boot = ? AND probe_key = ? "
+                "AND start_mono_s >= ? AND start_mono_s < ? LIMIT 1",
+                [boot, key, first[0], first[0] + QUARTER_HOUR_S],
+            ).fetchone()
+            return MINUTE_S if finer else QUARTER_HOUR_S
     return MINUTE_S

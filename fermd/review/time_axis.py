@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from fermd.journal.boot_ends import ends_by_boot
 from fermd.journal.schema import EVENT_TABLES, READING_TABLES, ROLLUP_TABLES
 
 
@@ -83,8 +84,14 @@ def _clocks(db: Database) -> Iterator[dict[str, Any]]:
                 f"GROUP BY boot, good) AS newest JOIN {table} USING (seq)"
             )
     for table in ROLLUP_TABLES:
-        for (boot,) in db.execute("SELECT boot FROM boots").fetchall():
-            yield from db.query(_OF_ROLLUP.format(table=table), {"boot": boot})
+        firsts, lasts = (ends_by_boot(db, table, end) for end in ("min", "max"))
+        for boot, last_mono_s in lasts.items():
+            ends = {"boot": boot, "first": firsts[boot], "last": last_mono_s}
+            newest = [*db.query(_NEWEST_BUCKET.format(table=table), ends)]
+            # One that did not know the time matters only where none of the boot did.
+            if not newest[0]["good"]:
+                newest = [*db.query(_TRUSTED_BUCKET.format(table=table), ends)] or newest
+            yield from newest
 
 
 def _boots_in(db: Database, table: str) -> Iterator[tuple[int, int, int]]:
@@ -130,19 +137,13 @@ _OF_BOOT = f"""
             ORDER BY seq DESC LIMIT 1))
     ORDER BY good DESC LIMIT 1"""  # noqa: S608 - constants
 
-# By the table's own order, from both ends of the boot: a year has a million minutes. One that did
-# not know the time matters only where none of the boot did.
-_OF_ROLLUP = """
+_BUCKET = """
     SELECT boot, wall_trusted > 0 AS good, last_seq AS seq,
-        start_wall_utc_s - start_mono_s AS offset_s,
-        (SELECT min(start_mono_s) FROM {table} WHERE boot = :boot) AS first_mono_s,
-        (SELECT max(start_mono_s) FROM {table} WHERE boot = :boot) AS last_mono_s
-    FROM (
-        SELECT * FROM (
-            SELECT * FROM {table} WHERE boot = :boot AND wall_trusted > 0
-            ORDER BY start_mono_s DESC, last_seq DESC LIMIT 1)
-        UNION ALL
-        SELECT * FROM (
-            SELECT * FROM {table} WHERE boot = :boot
-            ORDER BY start_mono_s DESC, last_seq DESC LIMIT 1))
-    ORDER BY good DESC LIMIT 1"""
+        start_wall_utc_s - start_mono_s AS offset_s, :first AS first_mono_s, :last AS last_mono_s
+    FROM {table} WHERE boot = :boot AND """
+
+_NEWEST_BUCKET = f"""{_BUCKET} probe_key IN (SELECT probe_key FROM probes)
+        AND start_mono_s = :last
+    ORDER BY good DESC, last_seq DESC LIMIT 1"""  # noqa: S608 - constants
+
+_TRUSTED_BUCKET = f"{_BUCKET} wall_trusted > 0 ORDER BY start_mono_s DESC, last_seq DESC LIMIT 1"

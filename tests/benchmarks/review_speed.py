@@ -29,7 +29,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from year_of_journal import journal_of, options_of
+from year_of_journal import journal_of, options_of, probes_of
 
 from fermd.journal.reader import JournalReader
 from fermd.review.as_page import page
@@ -72,10 +72,16 @@ def main() -> None:
             lambda: reader.temperatures(*span, chamber=CHAMBER),
             QUERY_GOAL_MS,
         )
+        vessel, _ = probes_of(path, CHAMBER)
         _tell(
-            "query: a batch's readings by minutes",
-            lambda: read_series(db, axis, CHAMBER, *span),
+            "query: the beer of a batch by minutes",
+            lambda: read_series(db, axis, CHAMBER, *span, vessel),
             QUERY_GOAL_MS,
+        )
+        _tell(
+            "both probes of a batch by minutes (two queries)",
+            lambda: read_series(db, axis, CHAMBER, *span),
+            2 * QUERY_GOAL_MS,
         )
         _tell(
             "all that a batch's review reads",

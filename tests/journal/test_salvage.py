@@ -150,6 +150,24 @@ def test_with_the_schema_and_the_header_gone_every_event_is_still_there(large, t
     assert gone == {}, gone
 
 
+@pytest.mark.parametrize("header", [True, False])
+def test_the_buckets_of_an_older_journal_are_told_by_its_own_key(tmp_path, header):
+    """Up to version 7 a bucket's record began with boot, start and probe, since then otherwise."""
+    older = tmp_path / "older.sqlite"
+    fixture = Path(__file__).parent / "fixtures" / "journal_version_7.sql"
+    with closing(sqlite3.connect(older)) as connection:
+        connection.executescript(fixture.read_text(encoding="utf-8"))
+    before = contents(older)
+    if not header:
+        overwrite(older, 0, b"\xa5" * PAGE)
+    target = tmp_path / "new.sqlite"
+    [carried] = salvage([older], target)
+    assert (carried.by_bytes > 0) is not header
+    gone = lost(before, target)
+    # The key of a bucket is all there is to tell which table it is of.
+    assert gone == {}, gone
+
+
 @pytest.mark.parametrize("part", [0.3, 0.7, 0.999])
 def test_of_a_truncated_file_every_row_is_there_whose_page_is_there(large, tmp_path, part):
     copy = damaged(large, tmp_path)

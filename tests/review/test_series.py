@@ -65,6 +65,17 @@ def test_each_probe_has_its_own_buckets(
         assert series.bad == bad.get(probe, {})
 
 
+def test_one_probe_is_read_alone_when_only_it_is_asked_for(connection: sqlite3.Connection) -> None:
+    connection.executemany(
+        "INSERT INTO rollup_minute VALUES (1, 2, 1, 0, ?, ?, 1, 2, 0, 9.0, 10.0, 11.0)",
+        [(1, BEGINS_S), (3, BEGINS_S)],
+    )
+    db, axis, end_s = Database(connection), TimeAxis({1: BEGINS_S}), BEGINS_S + 60.0
+    both = read_series(db, axis, "lager", BEGINS_S, end_s)
+    assert sorted(both) == ["air", "vessel"]
+    assert read_series(db, axis, "lager", BEGINS_S, end_s, "air") == {"air": both["air"]}
+
+
 def test_a_minute_that_was_counted_in_part_goes_on_with_its_readings(
     connection: sqlite3.Connection,
 ) -> None:
