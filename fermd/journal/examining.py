@@ -144,7 +144,8 @@ def _examine_log(path: Path) -> bool:
     if commits > 1 or (commits and not sound):
         cause = f"its write-ahead log is damaged: {commits} transactions are behind the damage"
         raise Unusable(path, cause, "it is set aside")
-    return behind > 0 and sound
+    # A log whose beginning cannot be read is not what an orderly end leaves either.
+    return behind > 0
 
 
 def _header_is_sound(log: bytes) -> bool:

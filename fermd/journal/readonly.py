@@ -43,6 +43,10 @@ def _connect(address: str, busy_s: float) -> sqlite3.Connection:
     connection.text_factory = lenient_text
     try:
         connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except UnicodeDecodeError as error:
+        # Of a damaged schema SQLite cites a name in its message, whatever its bytes have become.
+        connection.close()
+        raise sqlite3.DatabaseError("malformed database schema (undecodable name)") from error
     except BaseException:
         connection.close()
         raise

@@ -39,9 +39,8 @@ class SqliteJournal:
     """The `Journal` port on a SQLite file.
 
     `boot_id` names the boot that all moments' `mono_s` belong to; `moment` is that of the start.
-    `marker` names a file on a disk that the boot clears (below /run): there a run that cannot
-    note its start in the journal leaves word, so that the next one does not take an older orderly
-    stop for the last one.
+    `marker` names a file on a disk that the boot clears (below /run): there a run leaves word until
+    its orderly stop is committed, so that the next one does not take an older stop for the last.
 
     >>> from tempfile import TemporaryDirectory
     >>> from fermd.control.events import TargetChanged
@@ -184,7 +183,7 @@ class SqliteJournal:
             self._writing.newest = moment
             self._writing.queue_state(self._writing.remembering.last_word())
             self._writing.pending.put(moment, "", DaemonRun("stopped", self._version, cleanly))
-        self._writing.close()
+        self._writing.close(cleanly=cleanly)
 
     def _put(self, moment: Moment, chamber: str, happenings: Sequence[Happening]) -> None:
         with self._changed:

@@ -73,7 +73,7 @@ class Writing:
 
         The start is noted before anything may rely on an earlier orderly stop.
         """
-        unnoted = self._marker.left_by(boot_id)
+        broken_off = self._marker.left_by(boot_id)
         self._marker.leave(boot_id)
         outage: Outage | None = None
 
@@ -84,7 +84,8 @@ class Writing:
 
         if not self._succeeds(open_and_note) or outage is None:
             outage = outage_of_unwritable(self._file.path)
-        elif unnoted:
+        elif broken_off and outage.ended_cleanly:
+            # The journal does not know of the last run: whatever it says is from before that.
             outage = replace(outage, ended_cleanly=False, lines=())
         self._thread.start()
         return outage
@@ -112,7 +113,7 @@ class Writing:
         """Nothing more is taken."""
         return self._closing
 
-    def close(self) -> None:
+    def close(self, *, cleanly: bool) -> None:
         """Let the thread write what there is and end; called without `changed` held."""
         with self.changed:
             self._closing = True
@@ -120,6 +121,8 @@ class Writing:
         self._thread.join(self._settings.close_within_s)
         if self._thread.is_alive() or self.failure is not None:
             _log.warning("%s: closed without having written everything", self._file.path)
+        elif cleanly and not self.pending.happenings:
+            self._marker.remove()
 
     def flush(self, timeout_s: float) -> bool:
         """Wait until everything is written; called with `changed` held."""
@@ -239,8 +242,6 @@ class Writing:
             raise
         finally:
             self.bytes_written += bytes_written_by_thread() - before
-        if self._file.knows_this_run:
-            self._marker.remove()
         with self.changed:
             self.failure = None
             self._retry_s, self._next_try_s = self._settings.first_retry_s, 0.0

@@ -44,7 +44,7 @@ log = logging.getLogger(__name__)
 WATCHDOG_PERIODS = 3
 """Shorter than so many sample periods, the service manager's watchdog bites a healthy loop."""
 
-RUN_MARKER = "run-not-noted"
+RUN_MARKER = "run-not-ended"
 """Beside the socket, on a disk that the boot clears: see fermd.journal.marker."""
 
 

@@ -40,6 +40,14 @@ def test_bad_input_is_refused_with_words_and_changes_nothing(name: str) -> None:
     assert "".join(failure.words for failure in tally.kinds.values()) == ""
 
 
+def test_a_run_whose_log_lost_its_beginning_and_its_end_is_not_taken_for_an_orderly_stop() -> None:
+    """The log has the whole of the last run, the database the orderly stop of the one before."""
+    log_only = [("-wal", "zeros", 0.0, 0), ("-wal", "cut", 0.125, 0)]
+    with territories.BY_NAME["journals"]() as territory:
+        for damages in (log_only, [("", "flip", 0.25, 0), *log_only]):
+            assert all(isinstance(one, Verdict) for one in territory.judge((2, damages)))
+
+
 class Picky(Territory):
     """Falls over every number above a hundred."""
 

@@ -202,7 +202,7 @@ def test_the_progress_of_a_quiet_chamber_is_written_every_ten_minutes_and_at_the
 
 
 def test_a_run_that_could_not_note_its_start_leaves_word_for_the_next(begin, path, tmp_path):
-    marker = tmp_path / "run" / "journal-not-noted"
+    marker = tmp_path / "run" / "run-not-ended"
     marker.parent.mkdir()
     first = begin(boot_id="one", marker=marker)
     first.remember(at(10), [LINE], [RECORD])
@@ -222,11 +222,68 @@ def test_a_run_that_could_not_note_its_start_leaves_word_for_the_next(begin, pat
     assert not following.outage().ended_cleanly
     assert following.outage().lines == ()
     assert following.outage().chambers == (RECORD,)
+    following.close(at(50), cleanly=True)
     assert not marker.exists()
 
 
+def damage_nothing(path: Path) -> None:
+    """What a kill leaves."""
+
+
+def lose_the_log(path: Path) -> None:
+    path.with_name(path.name + "-wal").unlink()
+
+
+def lose_the_logs_beginning(path: Path) -> None:
+    log = path.with_name(path.name + "-wal")
+    # One page is left, and it cannot be told any more that it was a whole transaction.
+    log.write_bytes(bytes(512) + log.read_bytes()[512:1200])
+
+
+@pytest.mark.parametrize("damage", [damage_nothing, lose_the_log, lose_the_logs_beginning])
+def test_an_orderly_stop_is_not_believed_once_another_run_has_begun_after_it(
+    begin, path, tmp_path, damage
+):
+    """The compressor may have run in the second run: what the first said of it is too old."""
+    marker = tmp_path / "run-not-ended"
+    begin(boot_id="one", marker=marker).close(at(11), cleanly=True)
+    first = begin(boot_id="one", moment=at(12), marker=marker)
+    first.remember(at(20), [LINE], [RECORD])
+    first.close(at(21), cleanly=True)
+    killed = begin(boot_id="one", moment=at(30), marker=marker)
+    assert killed.outage().ended_cleanly
+    assert killed.outage().lines == (LINE,)
+    killed.remember(at(40), [], [RECORD])
+    assert killed.flush()
+    log = path.with_name(path.name + "-wal")
+    left = {file: file.read_bytes() for file in (path, log)}
+    word = marker.read_text()
+    killed.close(at(41), cleanly=True)
+    for file, data in left.items():
+        file.write_bytes(data)
+    marker.write_text(word)
+    damage(path)
+    following = begin(boot_id="one", moment=at(60), marker=marker)
+    assert not following.outage().ended_cleanly
+    assert following.outage().lines == ()
+    assert following.outage().chambers == (RECORD,)
+
+
+def test_a_log_without_its_beginning_hides_a_run_also_where_no_word_was_left(begin, path):
+    begin(boot_id="one").close(at(11), cleanly=True)
+    killed = begin(boot_id="one", moment=at(30))
+    assert killed.flush()
+    log = path.with_name(path.name + "-wal")
+    left = {file: file.read_bytes() for file in (path, log)}
+    killed.close(at(41), cleanly=True)
+    for file, data in left.items():
+        file.write_bytes(data)
+    lose_the_logs_beginning(path)
+    assert not begin(boot_id="one", moment=at(60)).outage().ended_cleanly
+
+
 def test_word_left_in_an_earlier_boot_means_nothing(begin, tmp_path):
-    marker = tmp_path / "journal-not-noted"
+    marker = tmp_path / "run-not-ended"
     begin(boot_id="two").close(at(1), cleanly=True)
     marker.write_text("one\n")
     assert begin(boot_id="two", moment=at(2), marker=marker).outage().ended_cleanly

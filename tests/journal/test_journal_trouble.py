@@ -702,3 +702,17 @@ def test_what_cannot_be_read_is_told_with_the_file_and_what_to_do(path):
     garbage(path)
     with pytest.raises(JournalUnreadable, match=r"journal\.sqlite.*not a database"):
         JournalReader(path).last_events(1)
+
+
+def test_a_schema_that_is_no_text_any_more_is_told_of_and_set_aside(begin, path):
+    """SQLite cites it in its message, which is no text then either."""
+    begin().close(at(1), cleanly=True)
+    whole = path.read_bytes()
+    spoilt = whole.replace(b"CREATE INDEX rollup_minute", b"CREATE IN\xc5EX rollup_minute")
+    assert spoilt != whole
+    path.write_bytes(spoilt)
+    with pytest.raises(JournalUnreadable, match="malformed database schema"):
+        JournalReader(path).last_events(1)
+    assert begin(boot_id="two", moment=at(2)).trouble().kind == "set-aside"
+    aside, *_ = sorted(path.parent.glob("*.set-aside-*"))
+    assert aside.read_bytes() == spoilt
