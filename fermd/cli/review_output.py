@@ -55,7 +55,7 @@ def show_reviews(
 
 
 def _width() -> int:
-    return max(60, min(100, os.get_terminal_size().columns)) if on_terminal() else WIDTH
+    return max(72, min(100, os.get_terminal_size().columns)) if on_terminal() else WIDTH
 
 
 def _draw(reviews: Sequence[Review], picture: Path, unit: Unit) -> None:

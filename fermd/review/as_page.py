@@ -18,7 +18,7 @@ from fermd.review.overlay_chart import together
 from fermd.review.page_style import PAGE_STYLE
 from fermd.review.reviewing import Review
 from fermd.review.svg import STYLE, Drawing
-from fermd.review.temperature_chart import temperatures
+from fermd.review.temperature_chart import meanings, temperatures
 
 
 def page(review: Review, unit: Unit = Unit.CELSIUS) -> str:
@@ -33,7 +33,7 @@ def page(review: Review, unit: Unit = Unit.CELSIUS) -> str:
         _section("What took the beer out of its band", _excursions(review, unit)),
         _section("What disturbed the chamber", _disturbances(review)),
         _section("Steps", _steps(review, unit)),
-        _section("Heat of fermentation", _heat(review)),
+        _section("Heat of fermentation", _heat(review, unit)),
         _section("Outputs", _outputs(review)),
         _section("Probes", _listed(probe_words(review, unit))),
         _section("Outages", _listed(_outages(review, review.absences, unit))),
@@ -99,7 +99,7 @@ def _figures(review: Review, unit: Unit) -> list[tuple[str, str]]:
         peak = (
             f"{heat.peak_w:.1f} W"
             if heat.peak_w is not None
-            else f"{24.0 * (heat.peak_c_per_h or 0.0):.1f} °C a day"
+            else f"{difference(24.0 * (heat.peak_c_per_h or 0.0), unit)} a day"
         )
         tiles.append(
             (peak, f"peak of fermentation, about {saying.since(review, heat.peak_s or 0.0)}")
@@ -131,21 +131,10 @@ def _key(kind: str, words: str) -> str:
 
 
 def _caption(review: Review) -> str:
-    keys = [
-        _key("beer", "beer"),
-        _key("air", "air, lowest to highest"),
-        _key("target", "target"),
-    ]
-    keys += [
-        _key(duty, saying.DUTIES[duty])
-        for duty in ("cool", "heat", "fan")
-        if review.course.runs_of(duty)
-    ]
-    if review.disturbances:
-        keys.append(_key("alert", "disturbance"))
-    if review.notes:
-        keys.append(_key("warm", "note"))
-    return "".join(keys)
+    # The colour of a note is that of warmth.
+    return "".join(
+        _key("warm" if kind == "note" else kind, words) for kind, words in meanings(review)
+    )
 
 
 def _section(name: str, inner: str) -> str:
@@ -213,13 +202,14 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     return f'<div class="scroll"><table{kind}><tr>{head}</tr>{body}</table></div>'
 
 
-def _heat(review: Review) -> str:
-    told = [words[0].upper() + words[1:] + "." for words in saying.heat(review, review.heat)]
+def _heat(review: Review, unit: Unit) -> str:
+    said_so = saying.heat(review, review.heat, unit)
+    told = [words[0].upper() + words[1:] + "." for words in said_so]
     said = "".join(f"<p>{escape(words)}</p>" for words in told)
     caption = (
         "Seen through heat alone: from how much the beer was cooled and warmed, and what leaked in."
     )
-    return _figure([heat_over_time(review, width) for width in _WIDTHS], caption) + said
+    return _figure([heat_over_time(review, unit, width) for width in _WIDTHS], caption) + said
 
 
 def _outputs(review: Review) -> str:

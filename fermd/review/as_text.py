@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
+from statistics import fmean
 from textwrap import wrap
 
 from fermd.control.wording import Unit, difference, span
@@ -13,10 +16,12 @@ from fermd.review.reviewing import Review
 WIDTH = 80
 INDENT = "  "
 MOST_EXCURSIONS, MOST_DISTURBANCES, MOST_NOTES = 8, 25, 40
+MOST_DAYS = 35
+"""A line a day up to so many, a line a week beyond: five weeks are a long batch."""
 
 
 def text(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDTH) -> str:
-    """Tell a review in plain lines, none longer than `width`."""
+    """Tell a review in plain lines, none longer than `width`, which is 72 or more."""
     lines = [*_wrapped(review.title, width, ""), *_wrapped(saying.head(review), width, "")]
     for name, rows in _sections(review, unit, width):
         if rows:
@@ -37,7 +42,7 @@ def _sections(review: Review, unit: Unit, width: int) -> Iterable[tuple[str, lis
         ),
     )
     steps = [saying.step_cells(review, step, unit) for step in review.steps]
-    yield "Steps", _table(saying.STEP_HEADS, steps) if steps else []
+    yield "Steps", _table(saying.STEP_HEADS, steps, width) if steps else []
     yield (
         "Worst excursions",
         _dated(
@@ -70,13 +75,16 @@ def _sections(review: Review, unit: Unit, width: int) -> Iterable[tuple[str, lis
             width,
         ),
     )
-    days = _days(review)
-    yield "Duty cycle by day", days
+    yield _days(review, width)
     yield "Probes", _items(probe_words(review, unit), width)
     yield "Outages", _dated(_outages(review, unit), width)
     yield (
         "Heat of fermentation, by what cooled and warmed the beer",
-        [line for words in saying.heat(review, review.heat) for line in _wrapped(words, width)],
+        [
+            line
+            for words in saying.heat(review, review.heat, unit)
+            for line in _wrapped(words, width)
+        ],
     )
     yield (
         "Notes",
@@ -94,18 +102,23 @@ def _sections(review: Review, unit: Unit, width: int) -> Iterable[tuple[str, lis
     )
 
 
-def _days(review: Review) -> list[str]:
+def _days(review: Review, width: int) -> tuple[str, list[str]]:
+    """What each output did by day; of more days than anybody reads, by week."""
     outputs = [one for one in review.outputs if one.duty in ("cool", "heat")]
     if not outputs or not outputs[0].days:
-        return []
-    heads = ("day", *(name for one in outputs for name in (one.output, "starts")))
+        return "", []
+    days = len(outputs[0].days)
+    at_once, period = (1, "day") if days <= MOST_DAYS else (7, "week from")
+    heads = (period, *(name for one in outputs for name in (one.output, "starts")))
     rows = []
-    for place, day in enumerate(outputs[0].days):
-        cells = [day.day]
+    for first in range(0, days, at_once):
+        cells = [outputs[0].days[first].day]
         for one in outputs:
-            cells += [saying.share(one.days[place].duty_cycle), str(one.days[place].starts)]
+            part = one.days[first : first + at_once]
+            cells.append(saying.share(fmean(day.duty_cycle for day in part)))
+            cells.append(str(sum(day.starts for day in part)))
         rows.append(tuple(cells))
-    return _table(heads, rows)
+    return f"Duty cycle by {period.split()[0]}", _table(heads, rows, width)
 
 
 def probe_words(review: Review, unit: Unit) -> list[tuple[str, str]]:
@@ -154,7 +167,7 @@ def text_of_all(reviews: Sequence[Review], unit: Unit = Unit.CELSIUS, width: int
     lines = [f"{len(reviews)} batches on the time since pitching", ""]
     for one in reviews:
         lines += _wrapped(f"{saying.name_of(one)}: {saying.head(one)}", width)
-    lines += ["", *_table(heads, rows)]
+    lines += ["", *_table(heads, rows, width)]
     for one in reviews:
         if one.excursions:
             lines += ["", f"Worst excursions of {saying.name_of(one)}"]
@@ -172,8 +185,19 @@ def _times(number: int) -> str:
     return "once" if number == 1 else f"{number} times"
 
 
+_UNIT = re.compile(r"(?<=\d) (?=(%|°C|°F|d|h|min|s|W|kWh|kJ|g|l)(?!\w))")
+"""The space between a number and its unit."""
+
+
+def _broken(words: str, width: int, first: str, next_ones: str) -> list[str]:
+    """Lines of this width, none of which parts a number from its unit."""
+    kept = _UNIT.sub("\N{NO-BREAK SPACE}", words)
+    lines = wrap(kept, width, initial_indent=first, subsequent_indent=next_ones)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+
+
 def _wrapped(words: str, width: int, indent: str = INDENT) -> list[str]:
-    return wrap(words, width, initial_indent=indent, subsequent_indent=indent) or []
+    return _broken(words, width, indent, indent)
 
 
 def _items(items: Sequence[tuple[str, str]], width: int) -> list[str]:
@@ -194,18 +218,37 @@ def _dated(items: Sequence[tuple[str, str]], width: int, most: int | None = None
 
 def _hung(name: str, words: str, column: int, width: int) -> list[str]:
     first = INDENT + name.ljust(column)
-    return wrap(words, width, initial_indent=first, subsequent_indent=INDENT + " " * column)
+    return _broken(words, width, first, INDENT + " " * column)
 
 
-def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+LEAST_NAME = 12
+"""The first column of a table is made no narrower than this, characters."""
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> list[str]:
+    """Columns two spaces apart; where they are too wide, heads and names go over several lines."""
     widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
+    if _across(widths) > width:
+        columns = zip(*rows, strict=True)
+        words = [max(map(len, head.split() or [""])) for head in heads]
+        widths = [max(word, *map(len, cells)) for word, cells in zip(words, columns, strict=True)]
+    widths[0] = min(widths[0], max(LEAST_NAME, widths[0] + width - _across(widths)))
+    return [line for row in (heads, *rows) for line in _row(row, widths)]
+
+
+def _across(widths: Sequence[int]) -> int:
+    return len(INDENT) * len(widths) + sum(widths)
+
+
+def _row(row: Sequence[str], widths: Sequence[int]) -> list[str]:
+    cells = [
+        wrap(cell, width, break_on_hyphens=False) or [""]
+        for cell, width in zip(row, widths, strict=True)
+    ]
     return [
-        (
-            INDENT
-            + "  ".join(
-                cell.ljust(width) if place == 0 else cell.rjust(width)
-                for place, (cell, width) in enumerate(zip(row, widths, strict=True))
-            )
+        "".join(
+            INDENT + (word.ljust(width) if place == 0 else word.rjust(width))
+            for place, (word, width) in enumerate(zip(line, widths, strict=True))
         ).rstrip()
-        for row in (heads, *rows)
+        for line in zip_longest(*cells, fillvalue="")
     ]

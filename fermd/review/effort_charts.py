@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from fermd.review.chart_columns import LEFT, NARROW, RIGHT, WIDE
+from fermd.control.wording import Unit
+from fermd.review.chart_columns import LEFT, NARROW, RIGHT, WIDE, shown
 from fermd.review.reviewing import Review
 from fermd.review.svg import Drawing, scale, ticks, time_ticks
 
@@ -50,7 +51,7 @@ def _day_words(day: str) -> str:
     return f"{date.fromisoformat(day):%d %b}".lstrip("0")
 
 
-def heat_over_time(review: Review, width: int = WIDE) -> Drawing | None:
+def heat_over_time(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDE) -> Drawing | None:
     """The heat of fermentation over time."""
     points = review.heat.points
     if review.heat.why or not points:
@@ -60,13 +61,14 @@ def heat_over_time(review: Review, width: int = WIDE) -> Drawing | None:
     height = 190
     bottom, top = height - 28, 22
     drawing = Drawing(width, height, "Heat of fermentation")
-    values = [(one.heat_w or 0.0) if in_watts else 24.0 * one.warmth_c_per_h for one in points]
+    per_day = 24.0 * (shown(1.0, unit) - shown(0.0, unit))
+    values = [(one.heat_w or 0.0) if in_watts else per_day * one.warmth_c_per_h for one in points]
     x = scale(course.start_s, course.end_s, LEFT, width - RIGHT)
     y = scale(0.0, 1.15 * max(values), bottom, top)
     for value in ticks(0.0, 1.15 * max(values), 4):
         drawing.line(LEFT, y(value), width - RIGHT, y(value), "grid")
         drawing.text(LEFT - 6, y(value) + 4, f"{value:g}", "end")
-    drawing.text(4, 12, "W" if in_watts else "°C a day, if nothing cooled it")
+    drawing.text(4, 12, "W" if in_watts else f"{unit.value} a day, if nothing cooled it")
     most = 10 if width > NARROW else 5
     for at_s, words in time_ticks(course.start_s, course.end_s, review.wishes.zone, most):
         drawing.line(x(at_s), top, x(at_s), bottom, "grid")

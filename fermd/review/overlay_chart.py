@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fermd.control.wording import Unit
+from fermd.review import saying
 from fermd.review.chart_columns import LEFT, NARROW, RIGHT, WIDE, broken, columns_of, shown
 from fermd.review.reviewing import Review
 from fermd.review.svg import Drawing, scale, ticks, ticks_label
@@ -53,4 +54,5 @@ def together(reviews: Sequence[Review], unit: Unit = Unit.CELSIUS, width: int = 
             ),
             f"b{number}",
         )
+        drawing.key.append((f"b{number}", saying.name_of(one)))
     return drawing

@@ -161,7 +161,7 @@ def energy(review: Review) -> str:
     return words + (f" (without {', '.join(missing)})" if missing else "")
 
 
-def heat(review: Review, found: FermentationHeat) -> list[str]:
+def heat(review: Review, found: FermentationHeat, unit: Unit) -> list[str]:
     """The heat of fermentation, a sentence each."""
     if found.why:
         return [f"no estimate: {found.why}"]
@@ -177,7 +177,7 @@ def heat(review: Review, found: FermentationHeat) -> list[str]:
         + (
             f" with {found.peak_w:.1f} W"
             if found.peak_w is not None
-            else f" with {24.0 * (found.peak_c_per_h or 0.0):.1f} °C a day"
+            else f" with {difference(24.0 * (found.peak_c_per_h or 0.0), unit)} a day"
         )
         + f", over about {since(review, found.over_s or 0.0)}",
     ]

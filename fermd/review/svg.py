@@ -47,6 +47,8 @@ class Drawing:
         self.width, self.height = width, height
         self._title, self._description = title, description
         self._parts: list[str] = []
+        self.key: list[tuple[str, str]] = []
+        """What the classes mean, for a picture without a page around it: class and words."""
 
     def line(self, x1: float, y1: float, x2: float, y2: float, kind: str) -> None:
         """A straight line."""
@@ -107,24 +109,52 @@ class Drawing:
             f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{styled}>{escape(words)}</text>'
         )
 
+    def _head(self, onto: Drawing) -> None:
+        """What the page would say: the title, what it is of, and what the colours mean."""
+        onto.text(12, 20 - _HEADING, self._title, kind="strong")
+        onto.text(12, 37 - _HEADING, self._description)
+        x, y = 12.0, 56 - _HEADING
+        for kind, words in self.key:
+            if kind in _FILLED:
+                onto.box(x, y - 9, 18, 10, kind)
+            elif kind in _MARKS:
+                onto.mark(x + 9, y, kind, "")
+            else:
+                onto.line(x, y - 4, x + 18, y - 4, kind)
+            onto.text(x + 23, y, words)
+            x += 23 + _LETTER * len(words) + 18
+
     def svg(self, *, alone: bool = False, kind: str = "") -> str:
         """The picture; `alone` as a file of its own."""
         head = ' xmlns="http://www.w3.org/2000/svg"' if alone else ""
         style = f"<style>{STYLE}</style>" if alone else ""
-        ground = (
-            f'<rect width="{self.width}" height="{self.height}" style="fill:var(--card)"/>'
-            if alone
-            else ""
-        )
+        top, ground = 0, ""
+        if alone:
+            heading = Drawing(self.width, _HEADING, "")
+            self._head(heading)
+            top = -_HEADING
+            ground = (
+                f'<rect y="{top}" width="{self.width}" height="{self.height - top}" '
+                'style="fill:var(--card)"/>' + "".join(heading._parts)
+            )
         classes = " ".join(filter(None, ("fr" if alone else "", kind)))
         given = f' class="{classes}"' if classes else ""
         return (
-            f'<svg{head}{given} viewBox="0 0 {self.width} {self.height}" role="img" '
+            f'<svg{head}{given} viewBox="0 {top} {self.width} {self.height - top}" role="img" '
             f'aria-label="{escape(self._title, quote=True)}">'
             f"<title>{escape(self._title)}</title><desc>{escape(self._description)}</desc>"
             f"{style}{ground}{''.join(self._parts)}</svg>"
         )
 
+
+_FILLED = ("air", "cool", "heat", "fan")
+_MARKS = ("alert", "note")
+
+_HEADING = 66
+"""Room for the heading of a picture that stands alone, CSS pixels."""
+
+_LETTER = 6.4
+"""Width of a letter, CSS pixels: about, since the fonts of others are not known."""
 
 Scale = Callable[[float], float]
 

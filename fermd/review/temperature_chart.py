@@ -65,6 +65,7 @@ def temperatures(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDE) -
         "beer",
     )
     _strips(drawing, course, duties, x, bottom)
+    drawing.key = meanings(review)
     for note in review.notes:
         if course.start_s <= note.at_s <= course.end_s:
             drawing.mark(x(note.at_s), bottom, "note", f"note: {note.words}")
@@ -76,6 +77,21 @@ def temperatures(review: Review, unit: Unit = Unit.CELSIUS, width: int = WIDE) -
             f"{saying.since(review, one.start_s)}: {one.words}",
         )
     return drawing
+
+
+def meanings(review: Review) -> list[tuple[str, str]]:
+    """What the colours and marks of the picture mean: their classes, and words."""
+    found = [("beer", "beer"), ("air", "air, lowest to highest"), ("target", "target")]
+    found += [
+        (duty, saying.DUTIES[duty])
+        for duty in ("cool", "heat", "fan")
+        if review.course.runs_of(duty)
+    ]
+    if review.disturbances:
+        found.append(("alert", "disturbance"))
+    if review.notes:
+        found.append(("note", "note"))
+    return found
 
 
 AIR_BEYOND_C = 15.0
@@ -130,11 +146,13 @@ def _frame(
         at = x(step.start_s)
         drawing.line(at, _TOP - 4, at, bottom, "edge")
         for row in range(2):
-            # A name that would run into the one before it goes into the second row, or is left out.
+            # A name that would run into the one before it goes into the second row, or is left out;
+            # the last ones end where the picture does.
             wide = 6.4 * len(step.name)
-            if at >= reached[row] and at + wide < drawing.width - 2:
-                drawing.text(at + 3, _TOP - 22 + 14 * row, step.name, kind="strong")
-                reached[row] = at + wide + 8
+            left = min(at + 3, drawing.width - 4 - wide)
+            if left >= reached[row]:
+                drawing.text(left, _TOP - 22 + 14 * row, step.name, kind="strong")
+                reached[row] = left + wide + 5
                 break
 
 

@@ -133,7 +133,7 @@ class Tale:
         with writing.changed:
             writing.pending.take()
         # Closing would note a stop; the thread is ended without it.
-        writing.close()
+        writing.close(cleanly=False)
         self._journal = None
         self._ended_cleanly = False
 
