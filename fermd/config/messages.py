@@ -9,6 +9,7 @@ from typing import Annotated, Final, Literal
 
 from annotated_types import Ge, Le, MinLen
 
+from fermd.config.house_unit import UnitName
 from fermd.control.calendar import CalendarTime
 from fermd.control.events import Severity
 
@@ -65,7 +66,7 @@ class MessageSettings:
     secrets_file: Path = Path("/var/lib/fermd/addresses.toml")
     """The file with the addresses: `name = "URL"`, a line each. They hold passwords, so nobody but
     its owner may read it."""
-    units: Literal["C", "F"] | None = None
+    units: UnitName | None = None
     """The scale of temperatures. Left out: that of [web], else "C"."""
     quiet_from: CalendarTime | None = None
     """When the quiet hours begin, by the brewer's clock: "22:00". Left out: there are none ..."""

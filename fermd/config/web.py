@@ -6,9 +6,11 @@ import ipaddress
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 from annotated_types import MinLen
+
+from fermd.config.house_unit import UnitName
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +34,7 @@ class WebSettings:
     metrics_token_file: Path | None = None
     """File with one line, a token of 20 characters or more, readable by its owner alone: a
     collector that shows it (Authorization: Bearer) may read /metrics, and nothing else."""
-    units: Literal["C", "F"] = "C"
+    units: UnitName = "C"
     """The scale that the page begins with; every phone may choose its own."""
     certfile: Path | None = None
     """Certificate chain (PEM), for https without a reverse proxy ..."""

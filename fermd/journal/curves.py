@@ -114,7 +114,8 @@ _RAW_COLUMNS = (
     "temp_c AS minimum_c, temp_c AS mean_c, temp_c AS maximum_c, fault"
 )
 _QUARTER_HOURS = (
-    "rollup_quarter_hour WHERE start_wall_utc_s > :first - 900 AND start_wall_utc_s < :end"
+    "rollup_quarter_hour WHERE start_wall_utc_s > :first - 900 AND start_wall_utc_s < :end "
+    f"AND {_CHOSEN}"
 )
 
 # Readings that have been counted are found through their quarter hours. Where the clock was

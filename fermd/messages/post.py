@@ -18,11 +18,11 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Final
 
+from fermd.config.house_unit import UNITS
 from fermd.config.messages import MessageSettings, RecipientSettings
 from fermd.config.site import SiteFile
 from fermd.config.zone_calendar import ZoneCalendar
 from fermd.control.moment import Moment
-from fermd.control.wording import Unit
 from fermd.messages import box as boxes
 from fermd.messages import desk as desks
 from fermd.messages.box import Box, UnderWay
@@ -50,8 +50,6 @@ STALE_S: Final = 600.0
 
 LONGEST_DIGEST_WAIT_S: Final = 26 * 3600.0
 """Without a clock no hour is known: small things wait a day and no longer, s."""
-
-UNITS: Final = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}
 
 
 class Post:

@@ -7,12 +7,12 @@ stands in an error.
 from __future__ import annotations
 
 import os
-import stat
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
 from fermd.config.errors import ConfigError
+from fermd.config.secret_file import GROUP_READS, SecretFileError, read_private
 from fermd.config.toml_file import LARGEST_FILE_BYTES, parse_toml
 
 
@@ -40,21 +40,12 @@ class SecretFile:
 
     def read(self) -> Mapping[str, str]:
         """Return all addresses by their keys. Raises AddressError."""
+        allowed = GROUP_READS if self._is_credential() else 0
         try:
-            descriptor = os.open(self.path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
-        except PermissionError:
-            why = "may not be read by this user; it must belong to the user that the daemon runs as"
-            raise AddressError(f"{self.path}: {why}", unreadable=True) from None
-        except OSError as error:
-            why = (
-                f"cannot be read ({error.strerror or error}); make it: see fermd/messages/README.md"
-            )
-            raise AddressError(f"{self.path}: {why}") from None
-        with os.fdopen(descriptor, "rb") as file:
-            self._check(os.fstat(file.fileno()))
-            raw = file.read(LARGEST_FILE_BYTES)
-        try:
+            raw = read_private(self.path, LARGEST_FILE_BYTES, allowed).raw
             found = parse_toml(raw.decode("utf-8"), self.path)
+        except SecretFileError as error:
+            raise self._address_error(error) from None
         except UnicodeDecodeError:
             raise AddressError(f"{self.path}: is not UTF-8; save it as UTF-8") from None
         except ConfigError as error:
@@ -65,16 +56,16 @@ class SecretFile:
                 raise AddressError(f"{self.path}: {key}: {why}")
         return found
 
-    def _check(self, about: os.stat_result) -> None:
-        if not stat.S_ISREG(about.st_mode):
-            raise AddressError(f"{self.path}: is no ordinary file; put the addresses into one")
-        allowed = 0o7700 | (0o040 if self._is_credential() else 0)
-        if about.st_mode & 0o7777 & ~allowed:
-            mode = stat.S_IMODE(about.st_mode)
-            raise AddressError(
-                f"{self.path}: others may read or change it (mode {mode:04o}); "
-                f"`chmod 600 {self.path}`"
-            )
+    def _address_error(self, error: SecretFileError) -> AddressError:
+        match error.cause:
+            case None:
+                return AddressError(str(error))
+            case PermissionError():
+                why = "may not be read by this user; it must belong to the user that the daemon"
+                return AddressError(f"{self.path}: {why} runs as", unreadable=True)
+            case cause:
+                why = f"cannot be read ({cause.strerror or cause})"
+                return AddressError(f"{self.path}: {why}; make it: see fermd/messages/README.md")
 
     def _is_credential(self) -> bool:
         """Whether the service manager keeps it (systemd.exec(5), LoadCredential=).

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, Literal, Protocol, TypeVar
+from typing import Any, Final, Protocol, TypeVar
 
 from anyio import CapacityLimiter, to_thread
 
+from fermd.config.house_unit import UNITS, UnitName
 from fermd.config.site import SiteFile
 from fermd.control.moment import Moment
 from fermd.control.wording import Unit
@@ -73,10 +74,6 @@ READERS_AT_ONCE: Final = 2
 """So many questions to the journal are answered at once; each takes a thread and memory."""
 WAITING_AT_ONCE: Final = 16
 """So many commands wait for the loop at once."""
-
-UnitName = Literal["C", "F"]
-
-UNITS = {"C": Unit.CELSIUS, "F": Unit.FAHRENHEIT}
 
 
 class InUnit(Shape):

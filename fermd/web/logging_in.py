@@ -13,6 +13,7 @@ from pydantic import Field, StringConstraints
 from starlette.responses import JSONResponse, Response
 
 from fermd import __version__
+from fermd.config.house_unit import UnitName
 from fermd.config.web import WebSettings
 from fermd.web import shapes
 from fermd.web.doors import Right
@@ -51,7 +52,7 @@ class SessionNow(shapes.Answer):
     """The name that goes into the journal; None: the body's own word."""
     csrf: str
     """For the header X-CSRF-Token; empty where none is needed."""
-    units: Literal["C", "F"]
+    units: UnitName
     time_zone: str
     guests: bool
     """Whether whoever has not logged in may look."""

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import contextlib
 import os
-import stat
 import tempfile
 from pathlib import Path
 from typing import Final
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
+
+from fermd.config.secret_file import SecretFileError, read_private
 
 SHORTEST_CHARS: Final = 8
 """NIST SP 800-63B, 5.1.1.2: at least 8 characters, and no rules on what they are."""
@@ -93,27 +94,12 @@ class PasswordFile:
     def _read(self) -> tuple[str, os.stat_result]:
         set_it = "set one with `fermd password`"
         try:
-            descriptor = os.open(self._path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
-        except FileNotFoundError:
-            raise PasswordError(f"{self._path}: there is no password yet; {set_it}") from None
-        except OSError as error:
-            why = error.strerror or str(error)
-            raise PasswordError(
-                f"{self._path}: the password cannot be read ({why}); it must belong to the user "
-                f"that the daemon runs as; {set_it}"
-            ) from None
-        with os.fdopen(descriptor, "rb") as file:
-            about = os.fstat(file.fileno())
-            if not stat.S_ISREG(about.st_mode):
-                raise PasswordError(f"{self._path}: is no ordinary file; {set_it}")
-            if about.st_mode & 0o077:
-                mode = stat.S_IMODE(about.st_mode)
-                raise PasswordError(
-                    f"{self._path}: others may read or change it (mode {mode:04o}); "
-                    f"`chmod 600 {self._path}`, or {set_it}"
-                )
-            raw = file.read(_LONGEST_FILE_BYTES)
-        text = raw.decode("ascii", "replace").strip()
+            found = read_private(self._path, _LONGEST_FILE_BYTES)
+        except SecretFileError as error:
+            if isinstance(error.cause, FileNotFoundError):
+                raise PasswordError(f"{self._path}: there is no password yet; {set_it}") from None
+            raise PasswordError(f"{error}, or {set_it}") from None
+        text = found.raw.decode("ascii", "replace").strip()
         if not text.startswith("$argon2id$"):
             raise PasswordError(f"{self._path}: holds no hash by Argon2id; {set_it}")
-        return text, about
+        return text, found.about

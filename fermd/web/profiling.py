@@ -72,7 +72,7 @@ class Profiling:
             Endpoint(
                 "GET", "/api/profiles", self.profiles, Right.LOOK, TAG,
                 "All profiles: those that come with fermd, and the brewer's own",
-                list[shapes.ProfileListed], refusals=(503,),
+                list[shapes.ProfileListed], InUnit, refusals=(503,),
             ),
             Endpoint(
                 "POST", "/api/profiles/check", self.check, Right.ACT, TAG,
@@ -81,7 +81,7 @@ class Profiling:
             ),
             Endpoint(
                 "GET", "/api/profiles/{profile}", self.profile, Right.LOOK, TAG,
-                "A profile's text and its steps", shapes.ProfileText, refusals=(404, 503),
+                "A profile's text and its steps", shapes.ProfileText, InUnit, refusals=(404, 503),
             ),
             Endpoint(
                 "PUT", "/api/profiles/{profile}", self.save, Right.ACT, TAG,
@@ -102,16 +102,17 @@ class Profiling:
     def _store(self) -> ProfileStore:
         return ProfileStore(self._house.site_file().path)
 
-    async def profiles(self, _call: Call) -> Any:
+    async def profiles(self, call: Call) -> Any:
         """Answer with all profiles."""
-        store = self._store()
+        store, unit = self._store(), call.query.unit
         return await self._house.read(
-            lambda: [_listed(name, kept.is_own, store) for name, kept in store.all().items()]
+            lambda: [_listed(name, kept.is_own, store, unit) for name, kept in store.all().items()]
         )
 
     async def profile(self, call: Call) -> Mapping[str, Any]:
         """Answer with one profile."""
         store, name = self._store(), str(call.request.path_params["profile"])
+        unit = call.query.unit
 
         def look() -> Mapping[str, Any]:
             kept = store.all().get(name)
@@ -125,7 +126,7 @@ class Profiling:
             try:
                 profile = parse_profile(text, name)
             except ConfigError as error:
-                faults = faults_of(text, error, Unit.CELSIUS)
+                faults = faults_of(text, error, unit)
                 return {**found, "title": name, "description": "", "steps": [], "faults": faults}
             plain = profile_to_plain(profile)
             return {
@@ -257,7 +258,7 @@ class Profiling:
         return seen.temp_c if isinstance(seen, Trusted) else None
 
 
-def _listed(name: str, is_own: bool, store: ProfileStore) -> Plain:
+def _listed(name: str, is_own: bool, store: ProfileStore, unit: Unit) -> Plain:
     """One profile of the list."""
     found: Plain = {"name": name, "own": is_own, "title": name, "description": "", "steps": 0}
     found |= {"lasts_s": None, "lasts_is_sure": False, "faults": []}
@@ -267,7 +268,7 @@ def _listed(name: str, is_own: bool, store: ProfileStore) -> Plain:
         profile = parse_profile(text, name)
     except ConfigError as error:
         # One that is broken does not hide the others.
-        return found | {"faults": faults_of(text, error, Unit.CELSIUS)}
+        return found | {"faults": faults_of(text, error, unit)}
     laid = list(stretches(profile.steps, 0.0, None, None))
     last = laid[-1]
     no_end = last.ends_utc_s == float("inf")

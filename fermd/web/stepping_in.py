@@ -20,7 +20,7 @@ from fermd.review.telling import words
 from fermd.web import orders, shapes, undoing
 from fermd.web.doors import Right
 from fermd.web.endpoint import Call, Endpoint, Shape
-from fermd.web.house import UNITS, House, InUnit, no_chamber
+from fermd.web.house import House, InUnit, no_chamber
 from fermd.web.refusals import RefusedError, fault
 
 LONGEST_NOTE_CHARS: Final = 4000
@@ -99,7 +99,7 @@ class SteppingIn:
         """Have a chamber take a command."""
         command = orders.read(call.body, self._house.readers, call.caller.who)
         snapshot = self._house.site.snapshot()
-        unit = UNITS[call.query.units]
+        unit = call.query.unit
         if snapshot is None:
             return await self._order(call.chamber, command, unit)
         view = snapshot.chambers.get(call.chamber)
@@ -112,7 +112,7 @@ class SteppingIn:
     async def site_command(self, call: Call) -> Mapping[str, Any]:
         """Have the board take a command."""
         command = orders.read(call.body, self._house.readers, call.caller.who)
-        return await self._order("", command, UNITS[call.query.units])
+        return await self._order("", command, call.query.unit)
 
     async def _order(self, chamber: str, command: Command, unit: Unit) -> Mapping[str, Any]:
         asked = self._house.site.requests.ask(chamber, command)

@@ -58,7 +58,7 @@ def main() -> None:
     for chambers in options.chambers:
         with (
             tempfile.TemporaryDirectory(dir=options.folder) as name,
-            _running(Path(name), chambers, options.pace) as (pid, client),
+            running(Path(name), chambers, options.pace) as (pid, client),
         ):
             _measure(chambers, pid, client, options.for_s)
 
@@ -84,9 +84,12 @@ def _measure(chambers: int, pid: int, client: Daemon, for_s: float) -> None:
 
 
 @contextmanager
-def _running(folder: Path, chambers: int, pace: float) -> Iterator[tuple[int, Daemon]]:
+def running(
+    folder: Path, chambers: int, pace: float, more: str = ""
+) -> Iterator[tuple[int, Daemon]]:
+    """Run a daemon of so many chambers, named c0 and so on; `more` ends its site file."""
     site = folder / "fermd.toml"
-    site.write_text(_site(folder, chambers, pace), encoding="utf-8")
+    site.write_text(_site(folder, chambers, pace) + more, encoding="utf-8")
     daemon = subprocess.Popen(
         [sys.executable, "-m", "fermd.cli", "run", "--site", str(site)], stderr=subprocess.DEVNULL
     )

@@ -56,6 +56,25 @@ def test_a_shipped_profile_is_given_as_it_stands_with_its_steps(
         assert len(told["steps"]) == told["toml"].count("\n[[step]]")
 
 
+def test_what_is_wrong_with_a_kept_profile_is_told_in_the_readers_unit(
+    shelf: tuple[Caller, Path],
+) -> None:
+    site, folder = shelf
+    folder.mkdir(exist_ok=True)
+    broken = folder / "broken.toml"
+    broken.write_text(BAD, encoding="utf-8")
+    try:
+        for units, there, absent in (("C", "°C", "°F"), ("F", "°F", "°C")):
+            listed = {one["name"]: one for one in site.get(f"/api/profiles?units={units}").json()}
+            alone = site.get(f"/api/profiles/broken?units={units}").json()
+            assert listed["broken"]["faults"] == alone["faults"]
+            why = " ".join(one["why"] for one in alone["faults"])
+            assert there in why
+            assert absent not in why
+    finally:
+        broken.unlink()
+
+
 @pytest.mark.parametrize("name", ["nope", "..", "%2e%2e%2ffermd", "kveik.toml", "%00", "Kveik"])
 def test_a_profile_that_there_is_not_is_not_found(shelf: tuple[Caller, Path], name: str) -> None:
     assert shelf[0].get(f"/api/profiles/{name}").status_code == 404

@@ -4,14 +4,17 @@ import { ask, chamberPlace, get } from "../base/api.js";
 import { know, state } from "../base/store.js";
 
 let list = null;
+/** The scale in which the list tells what is wrong with a profile. */
+let askedIn = null;
 let trouble = "";
 let asking = false;
 
 /** {list, trouble}: the profiles there are, or null until they have come. */
 export function profiles() {
-  if (list === null && !asking && !trouble) {
+  if (askedIn !== state.unit && !asking && !trouble) {
     asking = true;
-    get("/api/profiles").then((found) => { list = found; }, (refused) => { trouble = refused.message; }).finally(() => {
+    const unit = state.unit;
+    get(`/api/profiles?units=${unit}`).then((found) => { list = found; askedIn = unit; }, (refused) => { trouble = refused.message; }).finally(() => {
       asking = false;
       know({});
     });
@@ -21,13 +24,14 @@ export function profiles() {
 
 export function forget() {
   list = null;
+  askedIn = null;
   trouble = "";
 }
 
 const place = (name) => `/api/profiles/${encodeURIComponent(name)}`;
 
 /** One profile: {toml, own, ...}. */
-export const stored = (name) => get(place(name));
+export const stored = (name) => get(`${place(name)}?units=${state.unit}`);
 
 /** Save a text; gives the way back. */
 export async function save(name, toml) {
