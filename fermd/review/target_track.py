@@ -11,6 +11,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any
 
 from sqlite_utils import Database
@@ -30,9 +31,13 @@ class Corner:
     """None: no target, or one that is not known."""
 
 
+_at_s = attrgetter("at_s")
+"""Asked some 160,000 times in a review: no function of Python's."""
+
+
 def target_at(track: Sequence[Corner], at_s: float) -> tuple[float, float] | None:
     """Return the target at a moment as (heat, cool), °C; None if there was none."""
-    after = bisect_right(track, at_s, key=lambda corner: corner.at_s)
+    after = bisect_right(track, at_s, key=_at_s)
     if after == 0:
         return None
     before = track[after - 1]
