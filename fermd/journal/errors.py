@@ -31,7 +31,19 @@ def as_journal_error(path: Path, error: sqlite3.Error) -> JournalError:
         # A schema that cannot be read is told with its whole text.
         cause = str(error).splitlines()[0]
         return Unusable(path, cause, "it is set aside and a new one is begun")
+    if code == sqlite3.SQLITE_READONLY and _says_read_only(path):
+        cause = "its header is damaged: it says that the file may only be read"
+        return Unusable(path, cause, "it is set aside and a new one is begun")
     return NotWritable(path, str(error), _REMEDIES.get(code, "see the system's log for the disk"))
+
+
+def _says_read_only(path: Path) -> bool:
+    """Whether the write version in the header is none that SQLite writes (file format, 1.3.3)."""
+    try:
+        with path.open("rb") as file:
+            return file.read(19)[18:] not in (b"\x01", b"\x02")
+    except OSError:
+        return False
 
 
 _REMEDIES = {

@@ -165,9 +165,28 @@ def columns_of(happening: Happening, chamber: str) -> tuple[str, _Columns]:
 def happening_of(table: str, row: Mapping[str, Any]) -> Happening:
     """The happening that a row of this table tells of.
 
-    Raises ValueError or KeyError if the row holds what no version of fermd has ever written.
+    Raises ValueError, KeyError or TypeError if the row holds what no version of fermd has ever
+    written: of a record that a fault of the disk has cut short, SQLite gives NULL for the rest.
     """
+    # Of changes of outputs there are thousands, and what is missing of one shows in the making.
+    if table != "output_changes" and None in row.values():
+        for name, value in row.items():
+            if value is None and not may_be_nothing(table, name):
+                raise ValueError(f"{table}: a row has no {name}")
     return _FROM_ROW[table](row)
+
+
+_MAY_BE_NOTHING = {
+    *("temp_c", "fault", "cleanly", "heat_c", "cool_c", "value", "value_limit", "beer_before_c"),
+    *("reason_rule", "reason_value_c", "reason_limit_c", "reason_until_mono_s", "reason_number"),
+    *("beer_after_c", "about_wall_utc_s", "takes_back_seq", "minimum_c", "mean_c", "maximum_c"),
+}
+"""Columns that need not have a value, and `lasted_s` of outages."""
+
+
+def may_be_nothing(table: str, column: str) -> bool:
+    """Whether a column may be NULL."""
+    return column in _MAY_BE_NOTHING or (table, column) == ("outages", "lasted_s")
 
 
 def reasons_json(reasons: tuple[Reason, ...]) -> str:

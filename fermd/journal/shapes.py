@@ -12,16 +12,10 @@ from typing import Final
 from fermd.control.events import AlarmPhase, ProfileChange, Severity, StepChange
 from fermd.journal.described import RELATIONS, Column
 from fermd.journal.pages import Cell, Value
+from fermd.journal.rows import may_be_nothing
 from fermd.journal.schema import EVENT_TABLES, ROLLUP_TABLES
 
 Row = dict[str, Value]
-
-_MAY_BE_NOTHING: Final = {
-    *("temp_c", "fault", "cleanly", "heat_c", "cool_c", "value", "value_limit", "beer_before_c"),
-    *("reason_rule", "reason_value_c", "reason_limit_c", "reason_until_mono_s", "reason_number"),
-    *("beer_after_c", "about_wall_utc_s", "takes_back_seq", "minimum_c", "mean_c", "maximum_c"),
-}
-"""Columns that need not have a value, and `lasted_s` of outages."""
 
 _WORDS: Final[Mapping[tuple[str, str], frozenset[str]]] = {
     ("profile_changes", "change"): frozenset(one.value for one in ProfileChange),
@@ -94,8 +88,7 @@ _NONE_FITS: Final = b"none fits"
 def _fitting(table: str, column: Column, value: Value) -> Value:
     match column.value_kind, value:
         case _, None:
-            may = column.name in _MAY_BE_NOTHING or (table, column.name) == ("outages", "lasted_s")
-            return None if may else _NONE_FITS
+            return None if may_be_nothing(table, column.name) else _NONE_FITS
         # A whole number in a column of REAL is stored as an integer (section 2.1).
         case "real", int() | float():
             return float(value)

@@ -196,6 +196,10 @@ def _read_happened(
             + ("" if of_board else f" AND {_OURS.get(table, 'chamber = :chamber')}"),
             {"chamber": chamber},
         ):
+            try:
+                what = happening_of(table, row)
+            except (ValueError, KeyError, TypeError) as error:
+                raise sqlite3.DatabaseError(f"a row of {table} is damaged ({error})") from error
             found.append(
                 Happened(
                     axis.at_s(row),
@@ -203,7 +207,7 @@ def _read_happened(
                     row["mono_s"],
                     row["seq"],
                     row.get("chamber", ""),
-                    happening_of(table, row),
+                    what,
                 )
             )
     found.sort(key=lambda one: (one.boot, one.seq))

@@ -24,6 +24,8 @@ from fermd.journal.reader import JournalReader, JournalUnreadable
 from fermd.journal.rows import DaemonRun, Incident
 from fermd.journal.settings import JournalSettings
 from fermd.journal.writer import SqliteJournal
+from fermd.review.course import JournalNotForReview, opened, read_course
+from fermd.review.time_axis import TimeAxis
 
 RECORD = ChamberRecord("lager", '{"index":2}')
 LINE = LineHistory("GPIO17", False, 900.0, 300.0, (300.0,), None)
@@ -716,3 +718,39 @@ def test_a_schema_that_is_no_text_any_more_is_told_of_and_set_aside(begin, path)
     assert begin(boot_id="two", moment=at(2)).trouble().kind == "set-aside"
     aside, *_ = sorted(path.parent.glob("*.set-aside-*"))
     assert aside.read_bytes() == spoilt
+
+
+def test_a_header_that_forbids_writing_is_damage_and_not_a_matter_of_permissions(begin, path):
+    begin().close(at(1), cleanly=True)
+    with path.open("r+b") as raw:
+        raw.seek(18)
+        raw.write(b"\x03")
+    spoilt = path.read_bytes()
+    journal = begin(boot_id="two", moment=at(2))
+    assert journal.flush()
+    assert journal.trouble().kind == "set-aside"
+    aside, *_ = sorted(path.parent.glob("*.set-aside-*"))
+    assert aside.read_bytes() == spoilt
+
+
+def test_a_record_that_was_cut_short_is_told_of_and_not_added_up(begin, path):
+    """SQLite gives NULL for the columns at the end that a damaged record does not have."""
+    begin().close(at(1), cleanly=True)
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("PRAGMA writable_schema = ON")
+        other.execute(
+            "UPDATE sqlite_schema SET sql = replace(sql, 'lost_events INTEGER NOT NULL', "
+            "'lost_events INTEGER') WHERE name = 'journal_incidents'"
+        )
+        other.execute("PRAGMA writable_schema = RESET")
+        other.execute(
+            "INSERT INTO journal_incidents (seq, boot, mono_s, wall_utc_s, wall_trusted, incident, "
+            "detail, lost_readings) VALUES (99, 1, 1.0, 1.0, 1, 'not-writing', 'full', 0)"
+        )
+    with pytest.raises(JournalUnreadable, match="a row has no lost_events"):
+        JournalReader(path).last_events(5)
+    with (
+        pytest.raises(JournalNotForReview, match="a row of journal_incidents is damaged"),
+        opened(path) as db,
+    ):
+        read_course(db, TimeAxis({1: 0.0}), "lager", 0.0, 10.0)
