@@ -88,9 +88,10 @@ def _vessel(probes: Mapping[str, Series], happened: Sequence[Happened]) -> str:
 LEAST_RESTLESS = 1.3
 """The air's probe moves at least so many times as much as the vessel's."""
 
-WINDOW_S = 3 * 3600.0
+WINDOW_S = 1800.0
 """They are compared by spans of this, s: which of them moved farther in more of those decides. A
-probe that was taken out, or mixed up with the other, is so for a few of many."""
+probe that was taken out, or mixed up with the other, is so for a few of many; and beer on its way
+to a new target, in air that is steady, goes no `STIRRED_C` in it."""
 
 STIRRED_C = 0.5
 """A span in which neither moved so far says nothing, °C."""
@@ -129,10 +130,11 @@ def _votes(ours: Mapping[int, float], vessels: Mapping[int, float]) -> int:
 def _ranges_c(series: Series) -> dict[int, float]:
     """How far the readings went up and down in each span, by its number, °C."""
     found: dict[int, tuple[float, float]] = {}
-    means, together = series.mean_c, SMOOTHED if series.step_s < WINDOW_S / 100.0 else 1
+    means, together = series.mean_c, SMOOTHED if series.step_s <= 60 else 1
+    window_s = max(WINDOW_S, 4.0 * series.step_s)
     for first in range(0, len(series) - together + 1, together):
         mean_c = sum(means[first : first + together]) / together
-        window = int(series.at_s[first] // WINDOW_S)
+        window = int(series.at_s[first] // window_s)
         low_c, high_c = found.get(window, (mean_c, mean_c))
         found[window] = min(low_c, mean_c), max(high_c, mean_c)
     return {window: high_c - low_c for window, (low_c, high_c) in found.items()}

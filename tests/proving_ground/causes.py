@@ -27,8 +27,9 @@ from random import Random
 from tempfile import TemporaryDirectory
 
 from causes_kept import lived_once
-from causes_score import Verdict, found_in, lasts_s, right_causes, verdict
+from causes_score import Verdict, found_in, lasts_s, right_causes, took_an_order, verdict
 from causes_worlds import AFTER_S, PLANTED, Lived, calm_world, with_fault
+from script import Entry
 from world import World
 
 from fermd.review.causes.cause import Disturbance
@@ -101,11 +102,21 @@ def judge(
             found,
             found_calm,
             has_air_probe=any("air_probe" in one for one in world.site["chamber"].values()),
+            was_refused=fault.kind == TURNED and not _was_taken(fault, world, lived),
         )
         if told.left_a_trace:
             tally.verdicts.append(told)
         else:
             tally.without_trace[fault.kind] += 1
+
+
+TURNED = "target turned round"
+"""One order, which a chamber may refuse: its beer would freeze."""
+
+
+def _was_taken(fault: Entry, world: World, lived: Lived) -> bool:
+    from_s = world.start_utc_s + fault.at_s
+    return took_an_order(lived.journal, from_s, from_s + lasts_s(fault))
 
 
 def _planted(base: World, kinds: Sequence[str]) -> Iterator[World]:

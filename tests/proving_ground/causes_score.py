@@ -4,7 +4,8 @@ A fault is counted if it left a trace: in truth (not in what any probe read) the
 the air 2 °C from where it was in the twin without the fault, at some time from the beginning of the
 fault to half an hour after its end. A fault without a trace cannot be seen, and harmed nothing; it
 is listed, and not counted. Nor is, but listed and counted by itself, one whose only trace is in the
-air of a chamber that has no probe there: no journal can show it, whatever its reader does.
+air of a chamber that has no probe there: no journal can show it, whatever its reader does. Nor is
+an order that was refused: nothing was done, and the twin differs by when its loop woke.
 
 It is named rightly if the first disturbance that the review of the whole world finds from a quarter
 of an hour before the fault to an hour after its end has one of the causes that the fault can truly
@@ -22,6 +23,7 @@ from pathlib import Path
 from causes_worlds import Sample
 from script import Entry
 
+from fermd.control.events import CommandAnswered
 from fermd.review.batches import read_chambers, read_ends
 from fermd.review.causes.cause import Cause, Disturbance
 from fermd.review.causes.disturbances import disturbances
@@ -105,6 +107,8 @@ class Verdict:
     """What the review named first."""
     has_air_probe: bool = True
     """Whether the chamber has a probe that could have seen what its air did."""
+    was_refused: bool = False
+    """Whether it is an order, and the daemon took none of its kind at that time."""
 
     @property
     def left_a_trace(self) -> bool:
@@ -113,6 +117,11 @@ class Verdict:
 
     @property
     def could_be_seen(self) -> bool:
+        """Whether it was done, and a probe that exists was where it left its trace."""
+        return not self.was_refused and self.could_be_read
+
+    @property
+    def could_be_read(self) -> bool:
         """Whether a probe that exists was where it left its trace."""
         return self.beer_off_c >= BEER_TRACE_C or (self.has_air_probe and self.left_a_trace)
 
@@ -128,6 +137,18 @@ class Verdict:
             f"{self.fault}; beer {self.beer_off_c:.1f} °C, air {self.air_off_c:.1f} °C off; "
             f"named: {named[:110]}"
         )
+
+
+def took_an_order(journal: Path, from_s: float, to_s: float) -> bool:
+    """Whether the daemon took any order in a span."""
+    with opened(journal) as db:
+        axis = read_time_axis(db)
+        (chamber,) = read_chambers(db)
+        course = read_course(db, axis, chamber, *read_ends(db, axis))
+    return any(
+        from_s <= one.at_s <= to_s and isinstance(one.what, CommandAnswered) and one.what.taken
+        for one in course.happened
+    )
 
 
 def found_in(journal: Path) -> tuple[Disturbance, ...]:
@@ -147,6 +168,7 @@ def verdict(
     found: Sequence[Disturbance],
     found_in_twin: Sequence[Disturbance],
     has_air_probe: bool = True,
+    was_refused: bool = False,
 ) -> Verdict:
     """Judge what the review of a world says of its fault."""
     from_s = start_s + fault.at_s
@@ -167,7 +189,7 @@ def verdict(
         ),
         None,
     )
-    return Verdict(fault, beer_off_c, air_off_c, named, has_air_probe)
+    return Verdict(fault, beer_off_c, air_off_c, named, has_air_probe, was_refused)
 
 
 def _is_in(one: Disturbance, others: Sequence[Disturbance]) -> bool:

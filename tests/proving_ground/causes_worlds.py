@@ -33,7 +33,8 @@ LONGEST_S = 12 * HOUR_S
 SAMPLED_S = 60.0
 
 NOT_PLANTED = {
-    "site file edited": "changes no machine; what is in the site file is not in the journal",
+    "site file edited": "changes no machine; what is in the site file is not in the journal; so "
+    "`target turned round` comes without its edit, too",
     "site file broken": "changes nothing while the daemon runs",
     "second daemon": "is turned away",
     "torn: unfinished page": "a power cut whose journal is spoilt: see the soak",
@@ -120,6 +121,8 @@ def with_fault(world: World, kind: str, number: int) -> World | None:
         return None
     if "lasts_s" in args:
         args["lasts_s"] = min(args["lasts_s"], LONGEST_S - 3 * HOUR_S)
+    if "edit" in args:
+        args["edit"] = []
     if "clock_set_after_s" in args:
         args["clock_set_after_s"] = min(args["clock_set_after_s"], 900.0)
     return replace(world, script=(*world.script, Entry(round(at_s, 3), kind, args)))

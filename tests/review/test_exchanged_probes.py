@@ -101,3 +101,23 @@ def test_the_usual_moves_of_a_probe_are_those_outside_of_what_is_looked_at() -> 
         if step not in range(65, 75)
     )
     assert usual.liveliest_c(range(65, 75)) == moves[int(0.99 * len(moves))]
+
+
+def test_a_jump_against_the_air_s_is_no_share_of_the_air() -> None:
+    beer_c = level_c(16.6, 15.4)
+    with_air, against = (resting(beer_c, level_c(15.0, 15.0 + by_c)) for by_c in (-4.0, 4.0))
+    assert moved_probe(COURSE, with_air, UsualMoves(with_air), 59, 61) is None
+    found = moved_probe(COURSE, against, UsualMoves(against), 59, 61)
+    assert found is not None
+    assert found.cause is Cause.PROBE_MOVED
+
+
+def test_a_probe_that_wanders_off_and_comes_back_need_not_go_far() -> None:
+    wandered = [10.0] * 60 + [9.72, 9.72] + [10.0] * (STEPS - 62)
+    still = [9.0] * STEPS
+    grid = resting(wandered, still)
+    found = moved_probe(COURSE, grid, UsualMoves(grid), 59, 62)
+    assert found is not None
+    assert found.cause is Cause.PROBE_MOVED
+    stayed = resting([10.0] * 60 + [9.72] * (STEPS - 60), still)
+    assert moved_probe(COURSE, stayed, UsualMoves(stayed), 59, 62) is None

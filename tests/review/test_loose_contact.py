@@ -21,7 +21,7 @@ LOOSE_MIN = range(600, 700)
 
 
 def course_of(fails: Callable[[int], bool], *happened: Happened, wild: bool = False) -> Course:
-    """A day of a vessel's probe, read once a minute; `wild`: it reads 85 °C among its failures."""
+    """A day of a vessel's probe, read once a minute; `wild`: it reads 55 °C among its failures."""
     series = Series(60)
     random = Random(3)
     for minute in range(DAY_MIN):
@@ -31,7 +31,7 @@ def course_of(fails: Callable[[int], bool], *happened: Happened, wild: bool = Fa
             continue
         temp_c = 18.0 + 0.0625 * random.randrange(3)
         if wild and minute in LOOSE_MIN and minute % 9 == 0:
-            temp_c = 85.0
+            temp_c = 55.0
         series.at_s.append(at_s)
         for column in (series.low_c, series.mean_c, series.high_c):
             column.append(temp_c)
@@ -51,6 +51,12 @@ def test_a_loose_contact_is_named_from_its_first_failure_to_its_last() -> None:
     assert found.start_s == pytest.approx(LOOSE_MIN.start * 60.0, abs=60.0)
     assert found.end_s == pytest.approx(LOOSE_MIN.stop * 60.0, abs=300.0)
     assert "40 readings failed" in found.detail
+
+
+def test_three_failures_in_a_row_are_named_and_two_are_not() -> None:
+    (found,) = failing_findings(course_of(lambda minute: minute in range(600, 603)))
+    assert "3 readings failed" in found.detail
+    assert list(failing_findings(course_of(lambda minute: minute in range(600, 602)))) == []
 
 
 def test_what_a_loose_contact_reads_between_its_failures_is_no_move_of_the_probe() -> None:
@@ -85,4 +91,4 @@ def test_a_fault_that_the_daemon_has_told_is_not_told_again() -> None:
     assert list(failing_findings(told)) == []
     first, *_ = disturbances(told)
     # It was silent, so that what it read between is no move either.
-    assert first.cause is Cause.PROBE_FAULT
+    assert (first.cause, first.beside) == (Cause.PROBE_FAULT, (Cause.PROBE_MOVED,))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import pi, sin
 from random import Random
 
 import pytest
 
-from fermd.control.events import OutputChanged
+from fermd.control.events import GapSeen, OutputChanged
 from fermd.control.reasons import Reason, Rule
 from fermd.control.settings import Duty
 from fermd.review.causes.cause import Cause
@@ -83,6 +84,25 @@ def test_a_vessel_probe_that_was_once_taken_out_is_not_taken_for_the_air_s() -> 
     air = course_of(lambda minute: 17.0 + 1.5 * sin(2.0 * pi * minute / 40.0))
     probes = {"a": vessel.probes["vessel"], "b": air.probes["vessel"]}
     assert read_roles(probes, []) == Roles("a", "b")
+
+
+def test_a_vessel_probe_that_was_out_for_two_minutes_is_named() -> None:
+    out = course_of(lambda minute: noisy(minute) + (8.0 if 700 <= minute < 702 else 0.0))
+    (found,) = spike_findings(out)
+    assert found.cause is Cause.PROBE_MOVED
+    assert (found.start_s, found.end_s) == (700 * 60.0 + 30.0, 702 * 60.0 + 30.0)
+
+
+def test_a_single_odd_reading_is_no_trouble() -> None:
+    once = course_of(lambda minute: noisy(minute) + (8.0 if minute == 700 else 0.0))
+    assert list(spike_findings(once)) == []
+
+
+def test_what_a_hanging_loop_has_written_down_of_a_probe_is_not_its_fault() -> None:
+    hung = range(600, 900)
+    course = course_of(lambda minute: 18.0625 if minute in hung else noisy(minute))
+    gap = Happened(900 * 60.0, 1, 900 * 60.0, 1, "", GapSeen(300 * 60.0))
+    assert list(standing_findings(replace(course, happened=(gap,)))) == []
 
 
 def test_probes_that_were_swapped_for_some_hours_are_still_known_by_their_places() -> None:

@@ -97,8 +97,19 @@ def _reach_s(one: Finding) -> float:
     return min(one.end_s, one.start_s + longer * LONGEST_REACH_S)
 
 
+_AGAINST = {
+    Cause.HEATING_FAILED: Cause.COOLING_STUCK_ON,
+    Cause.COOLING_FAILED: Cause.HEATING_STUCK_ON,
+}
+
+
 def _named(group: Sequence[Finding]) -> Disturbance:
     first = min(group, key=lambda one: (RANK.get(one.cause, LAST_RANK), -one.weight, one.start_s))
+    against = _AGAINST.get(first.cause)
+    stuck = [one for one in group if one.cause is against and one.start_s <= first.end_s]
+    if stuck:
+        # What runs against a contact that is stuck on has no effect, and has not failed.
+        first = stuck[0]
     beside = dict.fromkeys(one.cause for one in group if one.cause is not first.cause)
     same = [one for one in group if one.cause is first.cause]
     detail = first.detail

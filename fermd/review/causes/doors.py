@@ -67,7 +67,7 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
     if is_drawn and (pull / slope - points[0][2]) * jump_c < 0.0:
         # What jumped the one way was not drawn the other.
         is_drawn = False
-    room = room_before(grid, places[0])
+    room = room_before(grid, motion, places[0])
     cause = _drawn_by(grid, motion, places, room, pull / slope if is_drawn else None)
     total = 0.0
     for place, left, air_c in points:
@@ -88,31 +88,70 @@ def _drawn_by(
     after = range(places.stop, min(len(grid), places.stop + SHORT_STEPS))
     going_on = takewhile(lambda place: not grid.is_lively(place, steps=0), after)
     reached = [air_c for place in (*places, *going_on) if (air_c := grid.air_c[place]) is not None]
-    highest_c = max([*reached, *([] if level_c is None else [level_c])])
-    lowest_c = min([*reached, *([] if level_c is None else [level_c])])
     moved_c = max((one - reached[0] for one in reached), key=abs)
     if level_c is not None:
         moved_c = level_c - reached[0]
-    if moved_c > 0.0 and room.is_below(highest_c):
-        duty, stuck = HEAT, Cause.HEATING_STUCK_ON
-    elif moved_c < 0.0 and room.is_above(lowest_c):
-        duty, stuck = COOL, Cause.COOLING_STUCK_ON
-    else:
+    is_beyond = room.is_below(max(reached)) if moved_c > 0.0 else room.is_above(min(reached))
+    if not is_beyond and _is_quick(grid, places, moved_c):
         return Cause.DOOR_OPEN
+    duty, stuck = (
+        (HEAT, Cause.HEATING_STUCK_ON) if moved_c > 0.0 else (COOL, Cause.COOLING_STUCK_ON)
+    )
     was_on = any(grid.shares[duty][2 * places.start : 2 * places.stop])
     return None if motion.used[duty] or was_on else stuck
 
 
-def _was_switched(grid: Grid, place: int, left: float) -> bool:
+QUICK_STEPS, WATCHED_STEPS = 4, 12
+QUICK_SHARE = 0.7
+"""Through an open door the air trades places within minutes, and a probe in it lags by 5 min: after
+20 min it has gone this share at least of what it goes in an hour. A plate or a heater takes longer.
+"""
+
+
+def _is_quick(grid: Grid, places: range, moved_c: float) -> bool:
+    """Whether the air is where it goes to as soon as a door makes it; so too if it is not known."""
+    way = 1.0 if moved_c > 0.0 else -1.0
+    steps = [
+        way * (later_c - air_c)
+        for place in places[:-1]
+        if (air_c := grid.air_c[place]) is not None
+        and (later_c := grid.air_c[place + 1]) is not None
+    ]
+    if max(steps, default=0.0) <= 0.0:
+        return True
+    # From the first step that is a good part of the largest.
+    start = places[next(number for number, by_c in enumerate(steps) if by_c >= 0.2 * max(steps))]
+    switched = [shares[2 * start + 1] for shares in grid.shares]
+    gone_c = [0.0]
+    for place in range(start + 1, min(len(grid), start + WATCHED_STEPS + 1)):
+        here_c, start_c = grid.air_c[place], grid.air_c[start]
+        if here_c is None or start_c is None:
+            break
+        if [shares[2 * place - 1] for shares in grid.shares] != switched:
+            break
+        gone_c.append(way * (here_c - start_c))
+    if len(gone_c) <= QUICK_STEPS + 1:
+        return True
+    return max(gone_c[: QUICK_STEPS + 1]) >= QUICK_SHARE * max(gone_c)
+
+
+def _was_switched(grid: Grid, motion: Motion, place: int, left: float) -> bool:
     """Whether an output was switched that moves the air this way: it needs no door.
 
-    It falls with the fridge's start and the heater's stop, and rises with the contrary.
+    It falls with the fridge's start and the heater's stop, and rises with the contrary: by no more
+    than `MOST_TIMES` what such a switching does here.
     """
     starts, stops = (COOL, HEAT) if left < 0 else (HEAT, COOL)
     before = grid.shares[stops][max(0, 2 * (place - 2)) : 2 * place + 2]
     has_stopped = any(before) and not before[-1]
-    return has_stopped or grid.is_lively(place, (starts,), 3)
+    if not (has_stopped or grid.is_lively(place, (starts,), 3)):
+        return False
+    switched_c = max(abs(motion.driven_c(grid, place, duty)) for duty in (COOL, HEAT))
+    return abs(left) <= max(JUMP_AIR_C, MOST_TIMES * switched_c)
 
+
+MOST_TIMES = 1.2
+"""No fridge that is weaker than usual misses more than all that it does."""
 
 PROBES_DIFFER_C = 0.5
 """Two probes of one place read so differently: the bound of a DS18B20's data sheet, °C."""
@@ -145,7 +184,7 @@ def _jump_c(grid: Grid, motion: Motion, places: range) -> float:
         if abs(left) >= BEYOND_OUTPUTS_C or (
             abs(left) >= (JUMP_AIR_C if grid.is_lively(place) else AT_REST_C)
             and _goes_to_room(motion, grid, place, left)
-            and not _was_switched(grid, place, left)
+            and not _was_switched(grid, motion, place, left)
         ):
             return left
     return 0.0
@@ -161,7 +200,8 @@ def stays_at_level(grid: Grid, motion: Motion, places: range) -> bool:
     steps = len(places) - 4
     if steps < LEAST_STEPS or not _jump_c(grid, motion, places):
         return False
-    if _drawn_by(grid, motion, places, room_before(grid, places[0]), None) is not Cause.DOOR_OPEN:
+    room = room_before(grid, motion, places[0])
+    if _drawn_by(grid, motion, places, room, None) is not Cause.DOOR_OPEN:
         return False
     level = _at_level(grid, motion, places, 2)
     return level is not None and level - AT_LEVEL_COSTS < WELL_FITTED * steps

@@ -19,7 +19,10 @@ JOINED_S = 900.0
 """Failures no further apart than this belong together, s."""
 
 LEAST_BAD = 4
-"""So many readings must fail among good ones."""
+"""So many readings must fail among good ones ..."""
+
+LEAST_IN_A_ROW = 3
+"""... or so many in a row: for so long the daemon was blind."""
 
 LEAST_SHARE = 0.2
 """Of the readings from the first failure to the last so many fail, at least: a probe that fails
@@ -43,8 +46,7 @@ def failing_findings(course: Course) -> Iterator[Finding]:
                 Cause.PROBE_FAULT,
                 first_s,
                 last_s,
-                f"{name}: {bad} readings failed in {span(last_s - first_s)}, {share:.0%} of them, "
-                "with good ones between",
+                f"{name}: {bad} readings failed in {span(last_s - first_s)}, {share:.0%} of them",
                 weight=2.5 if name == course.roles.vessel else 1.5,
             )
 
@@ -68,7 +70,9 @@ def _spells(series: Series) -> Iterator[_Spell]:
         others = every_good + every_bad - failed - good
         # What goes on for most of a span is this probe's way, and stands in its figures.
         usual = (every_bad - failed) / others if others > failed + good else share
-        if good >= 1.0 and failed >= LEAST_BAD and share >= max(LEAST_SHARE, TIMES_USUAL * usual):
+        is_one_row = good < 1.0 and failed >= LEAST_IN_A_ROW
+        is_loose = good >= 1.0 and failed >= LEAST_BAD
+        if (is_one_row or is_loose) and share >= max(LEAST_SHARE, TIMES_USUAL * usual):
             yield first_s, last_s, failed, share
 
 

@@ -72,6 +72,19 @@ def _slow(values: Sequence[float | None]) -> list[float]:
     return found
 
 
+COLDEST_C, WARMEST_C = -40.0, 60.0
+"""No chamber is colder or warmer: what a probe reads beyond for a minute (85 °C as it starts, or
+the end of its range) is no temperature. It may be in hot water for longer."""
+
+APART_C = 10.0
+
+
+def _is_alone(means: Sequence[float], place: int) -> bool:
+    """Whether neither of the readings beside one is anywhere near it."""
+    beside = (means[one] for one in (place - 1, place + 1) if 0 <= one < len(means))
+    return all(abs(other - means[place]) > APART_C for other in beside)
+
+
 def _sampled(series: Series, at_s: Sequence[float]) -> list[float | None]:
     """The mean of the two minutes round each moment."""
     found: list[float | None] = []
@@ -82,8 +95,9 @@ def _sampled(series: Series, at_s: Sequence[float]) -> list[float | None]:
         near = place
         total = count = 0.0
         while near < len(times) and times[near] <= when_s + 61.0:
-            total += means[near]
-            count += 1.0
+            if COLDEST_C <= means[near] <= WARMEST_C or not _is_alone(means, near):
+                total += means[near]
+                count += 1.0
             near += 1
         found.append(total / count if count else None)
     return found

@@ -63,15 +63,17 @@ def moved_probe(
 ) -> Finding | None:
     """Whether the vessel's probe was moved in an episode."""
     places = range(max(0, first - 3), min(len(grid) - 1, last + 4))
-    limit_c = max(JUMP_C, TIMES_USUAL * usual.liveliest_c(places))
-    jumps = [
+    liveliest_c = usual.liveliest_c(places)
+    steps = [
         (place, by_c)
         for place in places
         if (by_c := _moved_c(grid.beer_c, place)) is not None
-        and abs(by_c) >= limit_c
         and not _is_of_air(grid, place, by_c)
         and not _is_of_heater(grid, place, by_c)
     ]
+    jumps = [one for one in steps if abs(one[1]) >= max(JUMP_C, TIMES_USUAL * liveliest_c)]
+    if not jumps:
+        jumps = _away_and_back(steps, max(AWAY_C, TIMES_AWAY * liveliest_c))
     swapped = _swapped(grid, places)
     if swapped is None:
         swapped = _crossed(grid, places)
@@ -86,6 +88,15 @@ def moved_probe(
     place, by_c = jumps[0]
     said = f"{course.roles.vessel} moved by {by_c:+.1f} °C in 5 min, which no beer can"
     return Finding(Cause.PROBE_MOVED, grid.at_s[place], end_s, said, weight=2.0)
+
+
+AWAY_C, TIMES_AWAY = 0.2, 3.0
+"""A probe that goes away and comes back, within an episode, need go no further than this, °C."""
+
+
+def _away_and_back(steps: list[tuple[int, float]], limit_c: float) -> list[tuple[int, float]]:
+    far = [one for one in steps if abs(one[1]) >= limit_c]
+    return far if far and min(by for _, by in far) < 0.0 < max(by for _, by in far) else []
 
 
 def moved_alone(course: Course, grid: Grid) -> list[Finding]:

@@ -7,7 +7,7 @@ price for what it is free to choose. The least of them is the likeliest; see see
 from __future__ import annotations
 
 from fermd.review.causes.cause import Cause
-from fermd.review.causes.grid import COOL, HALF_S, HEAT, Grid, Shares
+from fermd.review.causes.grid import COOL, FAN, HALF_S, HEAT, Grid, Shares
 from fermd.review.causes.motion import BEER_EVERY, LAGS, Motion
 
 STRANGE = 5.0
@@ -46,14 +46,25 @@ def outputs(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Caus
         if not motion.used[duty]:
             continue
         on = sum(grid.shares[duty][halves.start : halves.stop])
-        if on * HALF_S >= LEAST_ON_S and not _is_driven(motion, grid, places, duty, failed):
-            told.append((_best_misfit(motion, grid, places, duty, 0.0), failed))
+        if (
+            on * HALF_S >= LEAST_ON_S
+            and not _is_driven(motion, grid, places, duty, failed)
+            and not _comes_late(motion, grid, places, duty, failed)
+            and _is_missed(motion, grid, places, duty, failed)
+        ):
+            least = min(
+                _best_misfit(motion, grid, places, duty, 0.0, with_fan=with_fan)
+                for with_fan in _fan_ways(grid, places)
+            )
+            told.append((least, failed))
         if (
             len(halves) - on > 1.0
             and _drives(motion, grid, places, duty, stuck)
             and not _goes_against(grid, places, duty, stuck)
         ):
-            told.append((_best_misfit(motion, grid, places, duty, 1.0), stuck))
+            least = _best_misfit(motion, grid, places, duty, 1.0)
+            costs = LETS_GO_COSTS if _lets_go(motion, grid, places, duty) else 0.0
+            told.append((least + costs, stuck))
     return told
 
 
@@ -66,14 +77,12 @@ def _drives(motion: Motion, grid: Grid, places: range, duty: int, stuck: Cause) 
     other = HEAT if duty == COOL else COOL
     dead = replaced(grid.shares, other, range(2 * places[0] - LAGS, 2 * places[-1] + 2), 0.0)
     for place in places:
-        shares = None
-        if grid.is_lively(place, (other,), 1):
-            if not all(grid.shares[other][max(0, 2 * place - 2) : 2 * place + 2]):
-                # How the air goes just after a switching is known the least.
-                continue
-            shares = dead
-        left = motion.air_left_over(grid, place, shares)
-        if left is not None and _WAYS[stuck] * left > ROBUST * motion.air_noise_c(grid, place):
+        if motion.is_after_fan(grid, place):
+            continue
+        others = (grid.shares, dead) if grid.is_lively(place, (other,), 1) else (grid.shares,)
+        left = [motion.air_left_over(grid, place, shares) for shares in others]
+        least_c = ROBUST * motion.air_noise_c(grid, place)
+        if all(one is not None and _WAYS[stuck] * one > least_c for one in left):
             return True
     return _beer_is_driven(motion, grid, places, stuck)
 
@@ -116,11 +125,50 @@ def _is_driven(motion: Motion, grid: Grid, places: range, duty: int, failed: Cau
 
     What is off drives nothing: a dead fridge lets the air drift, and only a door makes it jump.
     """
-    shares = replaced(grid.shares, duty, range(2 * places[0], 2 * places[-1] + 2), 0.0)
+    halves = range(2 * places[0], 2 * places[-1] + 2)
+    dead = replaced(grid.shares, duty, halves, 0.0)
+    ways = [
+        dead if with_fan else replaced(dead, FAN, halves, 0.0)
+        for with_fan in _fan_ways(grid, places)
+    ]
+    return all(
+        any(
+            _WAYS[failed] * left > max(JUMP_AIR_C, ROBUST * motion.air_noise_c(grid, place))
+            for place in places
+            if (left := motion.air_left_over(grid, place, shares)) is not None
+        )
+        for shares in ways
+    )
+
+
+MISSED_SHARE = 0.45
+"""A dead output misses all that it does, and a weak one, or one that tires, less than this."""
+
+
+def _is_missed(motion: Motion, grid: Grid, places: range, duty: int, failed: Cause) -> bool:
+    """Whether a good half of what an output does in these steps is missing."""
+    missed_c = driven_c = 0.0
+    for place in places:
+        left, usual_c = motion.air_left_over(grid, place), motion.driven_c(grid, place, duty)
+        if left is not None and _WAYS[failed] * usual_c < 0.0:
+            missed_c += _WAYS[failed] * left
+            driven_c += abs(usual_c)
+    return missed_c >= MISSED_SHARE * driven_c
+
+
+LATE_STEPS = 2
+"""A run that goes on is looked at for so many steps more."""
+
+
+def _comes_late(motion: Motion, grid: Grid, places: range, duty: int, failed: Cause) -> bool:
+    """Whether a run that goes on has its effect after all: it began late, and did not fail."""
+    after = range(places[-1], min(len(grid) - 1, places[-1] + LATE_STEPS + 1))
+    shares = replaced(grid.shares, duty, range(2 * places[0], 2 * after.stop), 0.0)
     return any(
-        _WAYS[failed] * left > max(JUMP_AIR_C, ROBUST * motion.air_noise_c(grid, place))
-        for place in places
-        if (left := motion.air_left_over(grid, place, shares)) is not None
+        _WAYS[failed] * left < -max(JUMP_AIR_C, ROBUST * motion.air_noise_c(grid, place))
+        for place in after
+        if all(grid.shares[duty][2 * place - 2 : 2 * place + 2])
+        and (left := motion.air_left_over(grid, place, shares)) is not None
     )
 
 
@@ -130,7 +178,45 @@ MOST_EDGES = 5
 """The beginning and the end of a fault are looked for among so many halves of a step."""
 
 
-def _best_misfit(motion: Motion, grid: Grid, places: range, duty: int, share: float) -> float:
+LETS_GO_COSTS = 30.0
+"""A contact that is welded seldom lets go within minutes: what it takes (squared standard
+deviations) before one is taken to have done so."""
+
+AFTER_STEPS = 4
+
+
+def _lets_go(motion: Motion, grid: Grid, places: range, duty: int) -> bool:
+    """Whether, just after an episode, the air goes as it does with this output off."""
+    after = range(places[-1] + 1, min(len(grid) - 1, places[-1] + 1 + AFTER_STEPS))
+    shares = replaced(grid.shares, duty, range(2 * places[0], 2 * after.stop), 1.0)
+    strange = usual = 0
+    for place in after:
+        left, off = motion.air_left_over(grid, place, shares), motion.air_left_over(grid, place)
+        if left is not None and off is not None:
+            noise_c = ROBUST * motion.air_noise_c(grid, place)
+            strange += abs(left) > noise_c
+            usual += abs(off) <= noise_c
+    return strange >= AFTER_STEPS // 2 and usual >= 1
+
+
+def _fan_ways(grid: Grid, places: range) -> tuple[bool, ...]:
+    """Whether a fan may go on or not for an output that is dead.
+
+    How a fan stirs the air by itself is known where it has run alone, and else best left out.
+    """
+    ran = any(grid.shares[FAN][2 * places[0] : 2 * places[-1] + 2])
+    return (True, False) if ran else (True,)
+
+
+def _best_misfit(
+    motion: Motion,
+    grid: Grid,
+    places: range,
+    duty: int,
+    share: float,
+    *,
+    with_fan: bool = True,
+) -> float:
     """The least misfit of an output that was truly on (or off) for most of an episode."""
     first, stop = 2 * places[0], 2 * places[-1] + 2
     edges = min(MOST_EDGES, max(1, (stop - first) // 2 - 1))
@@ -148,6 +234,8 @@ def _best_misfit(motion: Motion, grid: Grid, places: range, duty: int, share: fl
                 # Too little to be more than a fridge that starts with more force than usual.
                 continue
             shares = replaced(grid.shares, duty, halves, share)
+            if not with_fan:
+                shares = replaced(shares, FAN, halves, 0.0)
             least = min(least, misfit(motion, grid, places, shares, loose=True))
     return least
 

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 from statistics import median
 
 from fermd.review.causes.grid import COOL, FAN, HALF_S, HEAT, SLOW_S, Grid, Shares
@@ -57,8 +57,22 @@ class Motion:
     """Whether cooling and heating ran often enough for their effect to be known."""
 
     def air_noise_c(self, grid: Grid, place: int) -> float:
-        """What the air's equation usually leaves over at such a time, °C."""
-        return self.air_noises_c[_air_kind(grid, place)]
+        """What the air's equation usually leaves over at such a time, °C.
+
+        The farther the air swings, the more: no few numbers follow it exactly.
+        """
+        swing_c = max(
+            (
+                abs(_moved(grid.air_c, one, 1) or 0.0)
+                for one in range(max(0, place - SWING_STEPS), place)
+            ),
+            default=0.0,
+        )
+        return hypot(self.air_noises_c[_air_kind(grid, place)], OF_SWING * swing_c)
+
+    def is_after_fan(self, grid: Grid, place: int) -> bool:
+        """Whether a fan was switched just before, which is followed the least."""
+        return _air_kind(grid, place) == AFTER_FAN
 
     def beer_noise_c(self, grid: Grid, place: int) -> float:
         """The same of the beer's."""
@@ -77,6 +91,21 @@ class Motion:
         """
         return self.air[2] * (grid.air_c[place] or 0.0) / 10.0 + self.air[-1]
 
+    def driven_c(self, grid: Grid, place: int, duty: int) -> float:
+        """What an output's switchings of the last quarter of an hour add to a step, °C."""
+        first = 4 + duty * (LAGS + 1)
+        share = grid.shares[duty]
+        return sum(
+            self.air[first + lag] * share[half]
+            for lag in range(LAGS)
+            if (half := 2 * place + 1 - lag) >= 0
+        )
+
+    def rest_c(self, beer_c: float) -> float | None:
+        """Where the air comes to rest with nothing switched, °C; None where that is not known."""
+        back = self.air[0] - self.air[2] / 10.0
+        return (self.air[0] * beer_c + self.air[-1]) / back if back >= LEAST_BACK else None
+
     @property
     def follows(self) -> float:
         """By what share of its distance to the beer the air moves in a step."""
@@ -89,13 +118,19 @@ class Motion:
         return None if row is None or moved is None else moved - _dot(self.beer, row)
 
 
-AFTER_FAN_HALVES = 4
+LEAST_BACK = 0.02
+"""Air that comes back by less than this share of its way in a step has no level that is known."""
+
+OF_SWING, SWING_STEPS = 0.05, 2
+"""This share of the largest move of these steps before is left over of itself."""
+
+AFTER_FAN, AFTER_FAN_HALVES = 2, 4
 
 
 def _air_kind(grid: Grid, place: int) -> int:
     """Which of its noises the air has at a point."""
     fan = grid.shares[FAN][max(0, 2 * place - AFTER_FAN_HALVES) : 2 * place + 2]
-    return 2 if fan and min(fan) < max(fan) else int(grid.is_lively(place))
+    return AFTER_FAN if fan and min(fan) < max(fan) else int(grid.is_lively(place))
 
 
 def _beer_is_lively(grid: Grid, place: int) -> bool:
@@ -136,14 +171,13 @@ def air_row(grid: Grid, place: int, shares: Shares) -> list[float] | None:
         share = shares[duty]
         row += [share[2 * place + 1 - lag] for lag in range(LAGS)]
         row.append(_before(share, 2 * place + 1 - LAGS))
-    blown = _fan_alone(grid, place) * (beer_c - air_c)
-    return [*row, blown, _fan_alone(grid, place - 1) * (air_c - before_c), 1.0]
+    blown = _fan_alone(shares, place) * (beer_c - air_c)
+    return [*row, blown, _fan_alone(shares, place - 1) * (air_c - before_c), 1.0]
 
 
-def _fan_alone(grid: Grid, place: int) -> float:
-    """The share of a step that the fan ran on for after what it spreads."""
+def _fan_alone(shares: Shares, place: int) -> float:
+    """The share of a step that the fan ran for without what it spreads."""
     halves = range(2 * place, 2 * place + 2)
-    shares = grid.shares
     return sum(
         max(0.0, shares[FAN][half] - shares[COOL][half] - shares[HEAT][half]) / 2 for half in halves
     )

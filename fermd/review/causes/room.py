@@ -14,6 +14,7 @@ from math import inf
 from statistics import fmean, median
 
 from fermd.review.causes.grid import COOL, HEAT, STEP_S, Grid
+from fermd.review.causes.motion import Motion
 
 LOOK_BACK_STEPS = 72
 """So long before a moment the air's rest still tells its room, 6 h: a room warms by day."""
@@ -42,6 +43,11 @@ class Room:
     coldest_c: float = -inf
     warmest_c: float = inf
 
+    @property
+    def is_known(self) -> bool:
+        """Whether anything tells it."""
+        return self.coldest_c > -inf or self.warmest_c < inf
+
     def is_below(self, air_c: float) -> bool:
         """Whether air is so warm that no door to this room makes it so."""
         return air_c > self.warmest_c + MARGIN_C
@@ -51,8 +57,11 @@ class Room:
         return air_c < self.coldest_c - MARGIN_C
 
 
-def room_before(grid: Grid, place: int) -> Room:
-    """What is known of the room just before a point of the grid."""
+def room_before(grid: Grid, motion: Motion, place: int) -> Room:
+    """What is known of the room just before a point of the grid.
+
+    Air that never rests has a level of its own, too, that its motion tells.
+    """
     places = range(max(STEADY_STEPS, place - LOOK_BACK_STEPS), max(0, place))
     rests = [
         (air_c, air_c - beer_c)
@@ -64,14 +73,26 @@ def room_before(grid: Grid, place: int) -> Room:
     if len(rests) >= LEAST_RESTS:
         air_c = median(air_c for air_c, _ in rests)
         apart_c = median(apart_c for _, apart_c in rests)
-        return Room(
-            air_c + _beyond_c(apart_c - PROBES_DIFFER_C, NEAREST, FARTHEST),
-            air_c + _beyond_c(apart_c + PROBES_DIFFER_C, FARTHEST, NEAREST),
-        )
+        return _beyond(air_c, apart_c, PROBES_DIFFER_C)
+    beer = [beer_c for one in places if (beer_c := grid.beer_c[one]) is not None]
+    level_c = motion.rest_c(beer[-1]) if beer else None
+    if level_c is not None:
+        return _beyond(level_c, level_c - beer[-1], PROBES_DIFFER_C + LEVEL_KNOWN_TO_C)
     return _of_heated(grid, places)
 
 
 LEAST_RESTS = 3
+
+
+LEVEL_KNOWN_TO_C = 0.75
+"""A level at which the air never was is known no better than this, °C."""
+
+
+def _beyond(air_c: float, apart_c: float, unsure_c: float) -> Room:
+    return Room(
+        air_c + _beyond_c(apart_c - unsure_c, NEAREST, FARTHEST),
+        air_c + _beyond_c(apart_c + unsure_c, FARTHEST, NEAREST),
+    )
 
 
 def _beyond_c(apart_c: float, above: float, below: float) -> float:

@@ -16,10 +16,12 @@ from math import sqrt
 
 from fermd.control.settings import DAY_S
 from fermd.control.wording import span
+from fermd.review.causes.beer_alone import beer_findings
 from fermd.review.causes.cause import Cause, Finding
 from fermd.review.causes.doors import BEYOND_OUTPUTS_C, doors, stays_at_level
 from fermd.review.causes.exchanged import exchanged_findings
 from fermd.review.causes.grid import STEP_S, Grid, grid_of
+from fermd.review.causes.heated import heated_vessel
 from fermd.review.causes.jumps import UsualMoves, moved_alone, moved_probe
 from fermd.review.causes.misfits import (
     STRANGE,
@@ -35,10 +37,13 @@ from fermd.review.course import Course
 STRANGE_AIR_C, STRANGE_BEER_C = 0.4, 0.12
 """What is left over by `STRANGE` times the noise begins an episode, if it is this much, °C."""
 
+NEAR_S = 1800.0
+"""What is found nearer than this to something else is a part of it, s."""
+
 JOINED_STEPS = 6
 """Strange steps that are no further apart than half an hour belong together."""
 
-GOES_ON_STEPS, GOES_ON_C = 6, 1.0
+GOES_ON_STEPS, GOES_ON_C = 6, 0.7
 """So is what is left over the same way for half an hour and comes to this in all, °C, be each step
 ever so little: air that stands where it should move."""
 
@@ -69,7 +74,10 @@ def seen_findings(course: Course) -> list[Finding]:
     motion = fit_motion(grid)
     if motion is None:
         # Without a probe in the air: but a jump of the vessel's shows by itself.
-        return moved_alone(course, grid)
+        return sorted(
+            [*moved_alone(course, grid), *beer_findings(course, grid)],
+            key=lambda finding: finding.start_s,
+        )
     found = _findings(course, grid, motion, _episodes(grid, motion))
     # What goes on being a little off is looked at only where nothing sharp says more.
     slow = [
@@ -79,6 +87,12 @@ def seen_findings(course: Course) -> list[Finding]:
     ]
     found += _findings(course, grid, motion, slow)
     found += exchanged_findings(course, grid)
+    # A probe that jumps is seen by itself, too, where it has spoilt what is known of the beer.
+    found += [
+        one
+        for one in moved_alone(course, grid)
+        if not any(each.touches(one.start_s - NEAR_S, one.end_s + NEAR_S) for each in found)
+    ]
     return sorted(found, key=lambda finding: finding.start_s)
 
 
@@ -91,8 +105,10 @@ def _findings(course: Course, grid: Grid, motion: Motion, episodes: list[Episode
     strongest = sorted(episodes, key=lambda one: -one.strength)[:MOST_LOOKED_AT]
     for number, episode in enumerate(in_time := sorted(strongest, key=lambda one: one.first)):
         next_first = in_time[number + 1].first if number + 1 < len(in_time) else len(grid)
-        finding = moved_probe(course, grid, usual_moves, episode.first, episode.last) or _named(
-            course, grid, motion, episode, next_first
+        finding = (
+            heated_vessel(course, grid, motion, episode.first, episode.last)
+            or moved_probe(course, grid, usual_moves, episode.first, episode.last)
+            or _named(course, grid, motion, episode, next_first)
         )
         if finding is None:
             continue

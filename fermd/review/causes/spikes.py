@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from statistics import median
 
+from fermd.control.wording import span
 from fermd.review.causes.cause import Cause, Finding
 from fermd.review.course import Course
 from fermd.review.series import MINUTE_S, Series
@@ -36,6 +37,47 @@ def spike_findings(course: Course) -> Iterator[Finding]:
                 f"{name}: jumped by {highest_c:+.1f} °C and back, {len(spikes)} times",
                 weight=1.5 if name == course.roles.vessel else 0.5,
             )
+    if course.vessel is not None:
+        for from_s, to_s, by_c in _visits(course.vessel):
+            yield Finding(
+                Cause.PROBE_MOVED,
+                from_s,
+                to_s,
+                f"{course.roles.vessel} jumped by {by_c:+.1f} °C and back in {span(to_s - from_s)}",
+                weight=1.5,
+            )
+
+
+VISIT_C = 2.0
+LONGEST_VISIT = 5
+"""A vessel's probe that jumps by so much, °C, and back within so many minutes was taken out: in
+beer nothing moves it so."""
+
+
+def _visits(series: Series) -> Iterator[tuple[float, float, float]]:
+    """From, to and how far it jumped, of those that lasted for more than one reading."""
+    at_s, read_c = series.at_s, series.mean_c
+    place = 1
+    while place < len(series) - 2 and series.step_s == MINUTE_S:
+        by_c = read_c[place] - read_c[place - 1]
+        back = next(
+            (
+                later
+                for later in range(place + 2, min(len(series), place + LONGEST_VISIT + 1))
+                if abs(read_c[later] - read_c[place - 1]) <= BACK * abs(by_c)
+            ),
+            None,
+        )
+        away = read_c[place:back] if back is not None else ()
+        if (
+            back is not None
+            and abs(by_c) >= VISIT_C
+            and all((one - read_c[place - 1]) * by_c >= BACK * by_c * by_c for one in away)
+            and at_s[back] - at_s[place - 1] <= (LONGEST_VISIT + 1.5) * MINUTE_S
+        ):
+            yield at_s[place], at_s[back], by_c
+            place = back
+        place += 1
 
 
 _Spike = tuple[float, float]

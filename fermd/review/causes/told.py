@@ -18,6 +18,7 @@ from fermd.control.events import (
 )
 from fermd.control.reading import ProbeFault as Fault
 from fermd.control.reasons import Rule
+from fermd.control.settings import HOUR_S
 from fermd.control.wording import fault as fault_words
 from fermd.control.wording import span
 from fermd.journal.rows import ClockStepped
@@ -25,6 +26,7 @@ from fermd.review.absences import absences
 from fermd.review.causes.cause import Cause, Finding
 from fermd.review.course import Course, Happened
 from fermd.review.probe_figures import probe_faults
+from fermd.review.series import Series
 
 AFTER_COMMAND_S = 3600.0
 """So long after a person's command what happens is put down to it, s, unless it says how long."""
@@ -172,7 +174,36 @@ def _of_long_run(course: Course, duty: str, since_s: float, at_s: float) -> Caus
     last_c = series.mean(at_s - 600.0, at_s)
     if first_c is None or last_c is None:
         return weak
-    return failed if way * (last_c - first_c) < MOVED_C else weak
+    if way * (last_c - first_c) >= MOVED_C:
+        return weak
+    if course.air is None and _bends(series, since_s, at_s, way):
+        return weak
+    return failed
+
+
+BENT_C = 0.2
+"""In an hour a fridge or heater that works makes so much of a difference at least, °C."""
+
+
+def _bends(series: Series, since_s: float, at_s: float, way: float) -> bool:
+    """Whether beer that does not go the way of a run has left its own for it: a fridge holds it.
+
+    Without a probe in the air nothing else tells a fridge that is too weak from a dead one.
+    """
+    if at_s - since_s < 3 * HOUR_S:
+        return False
+    by_itself_c = _in_an_hour_c(series, since_s)
+    in_run_c = _in_an_hour_c(series, at_s)
+    if by_itself_c is None or in_run_c is None:
+        return False
+    return way * (in_run_c - by_itself_c) >= BENT_C
+
+
+def _in_an_hour_c(series: Series, until_s: float) -> float | None:
+    """How far a probe went in the hour before a moment, °C."""
+    first_c = series.mean(until_s - HOUR_S - 300.0, until_s - HOUR_S + 300.0)
+    last_c = series.mean(until_s - 600.0, until_s)
+    return None if first_c is None or last_c is None else last_c - first_c
 
 
 def _kind(alarm: str) -> AlarmKind:
