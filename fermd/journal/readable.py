@@ -26,6 +26,10 @@ SALVAGED_TABLES: Final = ("boots", "probes", *EVENT_TABLES, *READING_TABLES, *RO
 how far readings were counted is worked out anew."""
 
 
+_UNREADABLE: Final = (sqlite3.Error, UnicodeDecodeError)
+"""Of a damaged schema SQLite cites a name in its message, whatever its bytes have become."""
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
     """A row, and where it comes from."""
@@ -74,7 +78,7 @@ class Readable:
         """The tables that SQLite finds something wrong with; all, if it cannot open the file."""
         try:
             self.faults += full_check(self._path, most=len(SALVAGED_TABLES))
-        except (sqlite3.Error, OSError) as error:
+        except (*_UNREADABLE, OSError) as error:
             self.faults.append((str(error).splitlines() or ["?"])[0])
             return set(SALVAGED_TABLES)
         return {fault.partition(":")[0] for fault in self.faults}
@@ -90,7 +94,7 @@ class Readable:
             for row in self._select(table, key):
                 yield row
                 last = [row[name] for name in key]
-        except sqlite3.Error:
+        except _UNREADABLE:
             self._damaged.add(table)
         else:
             return
@@ -99,7 +103,7 @@ class Readable:
                 if [row[name] for name in key] == last:
                     return
                 yield row
-        except sqlite3.Error:
+        except _UNREADABLE:
             return
 
     def _key_of(self, table: str) -> list[str]:

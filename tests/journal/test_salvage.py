@@ -150,6 +150,22 @@ def test_with_the_schema_and_the_header_gone_every_event_is_still_there(large, t
     assert gone == {}, gone
 
 
+def test_a_table_whose_columns_names_are_no_text_any_more_is_read_from_its_bytes(large, tmp_path):
+    """SQLite cites the name in its message, which is no text then either."""
+    copy = damaged(large, tmp_path)
+    before = contents(copy)
+    whole = copy.read_bytes()
+    named = b"CREATE TABLE probes (\n    probe_key"
+    spoilt = whole.replace(named, named[:-3] + b"\xe5ey")
+    assert spoilt != whole
+    copy.write_bytes(spoilt)
+    target = tmp_path / "new.sqlite"
+    [carried] = salvage([copy], target)
+    assert carried.faults or carried.by_bytes
+    gone = lost(before, target)
+    assert set(gone) <= {"probes", "readings", *ROLLUP_TABLES}, gone
+
+
 @pytest.mark.parametrize("header", [True, False])
 def test_the_buckets_of_an_older_journal_are_told_by_its_own_key(tmp_path, header):
     """Up to version 7 a bucket's record began with boot, start and probe, since then otherwise."""
