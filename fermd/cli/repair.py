@@ -101,7 +101,7 @@ def _tell(journal: Path, carried: Sequence[Carried], kept: Sequence[Path], as_js
         counts = ", ".join(f"{count} of {table}" for table, count in sorted(one.rows.items()))
         print(clean(f"{one.path.name}: carried over {counts or 'nothing'}"))
         for fault in one.faults:
-            print(clean(f"  SQLite said: {fault}"))
+            print(clean(f"  found wrong: {fault}"))
         if one.by_bytes:
             print(f"  {one.by_bytes} rows were read from the bytes of their pages")
         if one.senseless or one.refused:

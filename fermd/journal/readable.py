@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from fermd.journal.checking import full_check
+from fermd.journal.checking import full_check, known_key
+from fermd.journal.described import RELATIONS
 from fermd.journal.pages import Cell, Image
 from fermd.journal.readonly import connect_to_read, lenient_text
 from fermd.journal.schema import EVENT_TABLES, READING_TABLES, ROLLUP_TABLES
@@ -48,7 +49,7 @@ class Readable:
         self.image = Image(path)
         self._path = path
         self.faults: list[str] = []
-        """What SQLite said was wrong."""
+        """What was found wrong."""
         self._damaged = self._find_damaged()
         self._owners, self._free = self._find_owners(), self.image.free_pages()
 
@@ -75,7 +76,7 @@ class Readable:
             return None
 
     def _find_damaged(self) -> set[str]:
-        """The tables that SQLite finds something wrong with; all, if it cannot open the file."""
+        """The tables that something is wrong with; all, if it cannot open the file."""
         try:
             self.faults += full_check(self._path, most=len(SALVAGED_TABLES))
         except (*_UNREADABLE, OSError) as error:
@@ -87,10 +88,12 @@ class Readable:
 
     def _by_sqlite(self, table: str) -> Iterator[Row]:
         """From the beginning up to the damage, then from the end down to it."""
+        key = self._key_of(table)
+        if not key:
+            self._damaged.add(table)
+            return
         last: object = None
-        key: list[str] = []
         try:
-            key = self._key_of(table)
             for row in self._select(table, key):
                 yield row
                 last = [row[name] for name in key]
@@ -107,10 +110,16 @@ class Readable:
             return
 
     def _key_of(self, table: str) -> list[str]:
-        """The columns in whose order the rows lie: a journal of an older version has another."""
-        query = "SELECT name FROM pragma_table_info(?) WHERE pk > 0 ORDER BY pk"
-        with closing(connect_to_read(self._path)) as connection:
-            return [name for (name,) in connection.execute(query, (table,))]
+        """The columns in whose order the rows lie: a journal of an older version has another.
+
+        Empty for a table that is not there, or whose columns are not what they were: SQLite gives
+        values the wrong names then.
+        """
+        try:
+            with closing(connect_to_read(self._path)) as connection:
+                return known_key(connection, table)
+        except _UNREADABLE:
+            return []
 
     def _select(self, table: str, order: Sequence[str]) -> Iterator[Row]:
         with closing(connect_to_read(self._path)) as connection:
@@ -159,7 +168,10 @@ class Readable:
         return owners
 
     def _roots(self) -> list[tuple[str, int]]:
-        """From the schema's own pages; it is a table like another (section 2.6)."""
+        """From the schema's own pages; it is a table like another (section 2.6).
+
+        In a damaged file a table with a name that is not of ours may be ours all the same.
+        """
         found, waiting, seen = [], [1], set[int]()
         while waiting:
             number = waiting.pop()
@@ -169,6 +181,8 @@ class Readable:
             waiting += self.image.children(number)
             for cell in self.image.cells(self.image.page(number), number):
                 match cell.values:
+                    case ("table", str(name), *_) if self._damaged and name not in RELATIONS:
+                        pass
                     case ("table" | "index", str(name), str(), int(root), *_):
                         found.append((name, root))
         return found

@@ -40,7 +40,7 @@ class Carried:
     senseless: int = 0
     """Places in its pages where a row should be and none can be read."""
     faults: tuple[str, ...] = ()
-    """What SQLite said of it; empty for a sound file."""
+    """What was found wrong with it; empty for a sound file."""
 
 
 _NUMBERED = frozenset(("seq", "first_seq", "last_seq", "takes_back_seq"))

@@ -1,7 +1,8 @@
-"""Which table a record is of, told by its values alone, and its values as that table has them.
+"""What shape each table has had, and which table a record is of, told by its values alone.
 
-For pages that nothing points to any more. Tables here differ in the number of their columns or in
-the kinds of their values; where two do not, the words that a column may hold tell them apart.
+The latter for pages that nothing points to any more. Tables here differ in the number of their
+columns or in the kinds of their values; where two do not, the words that a column may hold tell
+them apart.
 """
 
 from __future__ import annotations
@@ -37,6 +38,22 @@ _OLDER_KEY: Final = ("boot", "start_mono_s", "probe_key")
 
 _OLDER_COLUMNS: Final = {"notes": 4, "outages": 1}
 """So many columns at the end were added later: a record of before does not have them."""
+
+_KEYS: Final = {"line_history": "line", "chamber_records": "chamber"}
+"""The key of a table where it is not its first column."""
+
+
+def is_known(table: str, columns: Sequence[str], key: Sequence[str]) -> bool:
+    """Whether a version of the schema has this table with these columns, in this order and key."""
+    names = RELATIONS[table].names
+    if table in ROLLUP_TABLES:
+        return tuple(columns) == names and tuple(key) in (_KEY, _OLDER_KEY)
+    left_out = len(names) - len(columns)
+    return (
+        tuple(columns) == names[: len(columns)]
+        and 0 <= left_out <= _OLDER_COLUMNS.get(table, 0)
+        and tuple(key) == (_KEYS.get(table, names[0]),)
+    )
 
 
 def row_of(table: str, cell: Cell) -> Row | None:

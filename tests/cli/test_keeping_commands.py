@@ -269,7 +269,7 @@ def test_one_damaged_file_is_mended_into_a_new_one_and_left_as_it_was(site: Path
     before = journal.read_bytes()
     ended = run("repair", "--journal", str(journal), "--to", str(new))
     assert ended.code == 0, ended.err
-    assert "SQLite said: gaps" in ended.out
+    assert "found wrong: gaps" in ended.out
     assert notes(new) == ["kept"]
     assert journal.read_bytes() == before
     again = run("repair", "--journal", str(journal), "--to", str(new))

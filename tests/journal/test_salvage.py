@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from journal_bench import at, rows
 
 from fermd.control.events import GapSeen
+from fermd.journal.checking import full_check
 from fermd.journal.described import RELATIONS
 from fermd.journal.pages import Image
 from fermd.journal.reader import JournalReader
@@ -86,6 +87,13 @@ def overwrite(path: Path, at_byte: int, what: bytes) -> None:
     with path.open("r+b") as raw:
         raw.seek(at_byte)
         raw.write(what)
+
+
+def flip_in_schema(path: Path, behind: str, name: str) -> None:
+    """One bit in a name that stands in the schema, at the end of or behind some text."""
+    whole = path.read_bytes()
+    at_byte = whole.index(name.encode(), whole.index(behind.encode()))
+    overwrite(path, at_byte, bytes([whole[at_byte] ^ 2]))
 
 
 def test_a_sound_journal_is_carried_over_to_the_last_row(large, tmp_path):
@@ -164,6 +172,35 @@ def test_a_table_whose_columns_names_are_no_text_any_more_is_read_from_its_bytes
     assert carried.faults or carried.by_bytes
     gone = lost(before, target)
     assert set(gone) <= {"probes", "readings", *ROLLUP_TABLES}, gone
+
+
+@pytest.mark.parametrize("table", ["gaps", "profile_changes", "readings_a", "rollup_minute"])
+def test_a_table_with_another_name_for_a_column_is_read_from_its_bytes(large, tmp_path, table):
+    """A flipped bit in the text of the schema: SQLite finds nothing wrong with it."""
+    copy = damaged(large, tmp_path)
+    before = contents(copy)
+    column = "last_seq" if table == "rollup_minute" else "wall_utc_s"
+    flip_in_schema(copy, f"CREATE TABLE {table} (", column)
+    assert rows(copy, "PRAGMA quick_check") == [("ok",)]
+    assert full_check(copy) == [f"{table}: its columns are not those that fermd made"]
+    target = tmp_path / "new.sqlite"
+    [carried] = salvage([copy], target)
+    assert (carried.refused, carried.senseless) == (0, 0)
+    assert lost(before, target) == {}
+    assert rows(target, "PRAGMA integrity_check") == [("ok",)]
+
+
+@pytest.mark.parametrize("table", ["boots", "profile_changes", "readings_a", "rollup_minute"])
+def test_a_table_with_another_name_is_known_by_the_shape_of_its_rows(large, tmp_path, table):
+    """SQLite then refuses the whole file, since the name in the text is not the name beside it."""
+    copy = damaged(large, tmp_path)
+    before = contents(copy)
+    flip_in_schema(copy, f"table{table}", table)
+    with pytest.raises(sqlite3.DatabaseError, match="malformed"):
+        full_check(copy)
+    target = tmp_path / "new.sqlite"
+    salvage([copy], target)
+    assert lost(before, target) == {}
 
 
 @pytest.mark.parametrize("header", [True, False])
