@@ -111,6 +111,19 @@ def test_what_moved_the_air_is_told_by_whether_its_room_is_there(
     assert first.start_s == pytest.approx(FAULT_H[0] * 3600.0, abs=2 * STEP_S)
 
 
+def test_air_that_soon_comes_back_was_let_in_by_a_door_and_cooled_by_no_contact() -> None:
+    """Beside a fridge that takes the air as far; a contact that is welded does not let go."""
+    for minutes in (10.0, 90.0):
+        opened_h = 30.0 + (0.6 if minutes < 60.0 else 0.4)
+        shut_h = opened_h + minutes / 60.0
+        course = lived(
+            door=lambda hour, opened_h=opened_h, shut_h=shut_h: opened_h <= hour < shut_h,
+            cools=cycling,
+            runs=CYCLES,
+        )
+        assert {one.cause for one in seen_findings(course)} == {Cause.DOOR_OPEN}
+
+
 @pytest.mark.parametrize("course", [lived(), lived(cools=cycling, runs=CYCLES)])
 def test_a_chamber_with_nothing_wrong_shows_nothing(course: Course) -> None:
     assert seen_findings(course) == []
