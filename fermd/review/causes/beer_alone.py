@@ -33,6 +33,10 @@ LEAST_WINDOWS = 10
 """With fewer windows of rest nobody knows what is usual."""
 
 
+THIRD_SHARE = 0.15
+"""Each third of a window has this share at least of the way: a probe that was moved has not."""
+
+
 def beer_findings(course: Course, grid: Grid) -> Iterator[Finding]:
     """Every time in which the beer went faster than by itself, against what was switched."""
     rests = [
@@ -84,7 +88,7 @@ def _is_steady(grid: Grid, place: int, way: float) -> bool:
     known = [grid.beer_c[place + third * number] for number in range(4)]
     values = [one for one in known if one is not None]
     moves = [way * (later - now) for now, later in pairwise(values)]
-    return len(moves) == 3 and min(moves) > 0.15 * sum(moves)
+    return len(moves) == 3 and min(moves) > THIRD_SHARE * sum(moves)
 
 
 def _joined(places: list[int]) -> Iterator[tuple[int, int]]:

@@ -91,6 +91,8 @@ class Finding:
     """What shows it, as a clause: "air rose 6.1 °C in 5 min"."""
     weight: float = 1.0
     """How much it counts beside others of the same rank."""
+    air_by_c: float | None = None
+    """How far the air went at first, °C; None for what was not seen in the air."""
 
     def touches(self, from_s: float, to_s: float) -> bool:
         """Whether it lies in a span at least in part."""

@@ -32,6 +32,17 @@ AT_REST_C = 0.4
 SHORT_STEPS = 8
 """Fewer steps than these do not tell an open door's room."""
 
+SHORT_PULL = 0.3
+"""Then it is taken to draw the air by this share of their distance in a step, as doors mostly do.
+"""
+
+DRAWN_COSTS = 6.0
+"""What it takes (squared standard deviations) before air is taken to be drawn to a room: its
+temperature and its pull are free to choose."""
+
+LOOSE = 1.5
+"""A room's own temperature is not quite steady: so many times the usual noise may be left over."""
+
 LEAST_PULL = 0.05
 """An open door draws the air to the room's by this share of their distance in a step, at least."""
 
@@ -62,7 +73,7 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
     if not is_drawn and len(points) <= SHORT_STEPS:
         # Too few points to tell the room by.
         is_drawn = True
-        slope = 0.3
+        slope = SHORT_PULL
         pull = slope * points[0][2] + max((left for _, left, _ in points), key=abs)
     if is_drawn and (pull / slope - points[0][2]) * jump_c < 0.0:
         # What jumped the one way was not drawn the other.
@@ -71,11 +82,11 @@ def doors(grid: Grid, motion: Motion, places: range) -> list[tuple[float, Cause]
     cause = _drawn_by(grid, motion, places, room, pull / slope if is_drawn else None)
     total = 0.0
     for place, left, air_c in points:
-        loose = EDGE if at_edge(places, place) else 1.5
+        loose = EDGE if at_edge(places, place) else LOOSE
         off = left - pull + slope * air_c
         total += counted(off, loose * motion.air_noise_c(grid, place))
     beer = beer_misfit(motion, grid, places, grid.shares)
-    found = [(total + beer + 6.0, cause)] if is_drawn and cause is not None else []
+    found = [(total + beer + DRAWN_COSTS, cause)] if is_drawn and cause is not None else []
     level = _at_level(grid, motion, places, 1) if cause is Cause.DOOR_OPEN else None
     return found if level is None else [*found, (level + beer, Cause.DOOR_OPEN)]
 
@@ -191,6 +202,8 @@ def _jump_c(grid: Grid, motion: Motion, places: range) -> float:
 
 
 LEAST_STEPS = 6
+"""Air at a level is looked at for half an hour at least, besides the edges."""
+
 WELL_FITTED = 3.0
 """So many squared standard deviations a step may be left over of air that stays at one level."""
 
@@ -207,7 +220,12 @@ def stays_at_level(grid: Grid, motion: Motion, places: range) -> bool:
     return level is not None and level - AT_LEVEL_COSTS < WELL_FITTED * steps
 
 
+LEVEL_PULLS = 0.2, 1.2
+"""Air that is at the room's temperature within steps goes these shares of its way in each."""
+
 AT_LEVEL_COSTS = 8.0
+"""What it takes (squared standard deviations) before air is taken to be at a level."""
+
 NOT_FOLLOWING_COSTS = 16.0
 """More if the fridge or heater ran meanwhile and cannot be seen: then the probe may be out."""
 
@@ -229,7 +247,10 @@ def _at_level(grid: Grid, motion: Motion, places: range, from_step: int) -> floa
     for air_c, moved_c in points:
         normal.add((1.0, -air_c), moved_c)
     pull, slope = normal.solved((0, 1), ())
-    if not 0.2 <= slope <= 1.2 or not COLDEST_ROOM_C <= pull / slope <= WARMEST_ROOM_C:
+    if (
+        not LEVEL_PULLS[0] <= slope <= LEVEL_PULLS[1]
+        or not COLDEST_ROOM_C <= pull / slope <= WARMEST_ROOM_C
+    ):
         return None
     lively = sum(grid.is_lively(place, steps=1) for place in places[3:-2])
     total = AT_LEVEL_COSTS + (NOT_FOLLOWING_COSTS if lively >= LEAST_AT_REST // 2 else 0.0)

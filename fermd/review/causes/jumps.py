@@ -138,6 +138,13 @@ def _is_of_heater(grid: Grid, place: int, by_c: float) -> bool:
     return switched and abs(by_c) < BESIDE_HEATER_C
 
 
+NEAR, NEAR_C = 0.3, 0.3
+"""The air's probe is where the beer's was, within this share of what they were apart, and °C."""
+
+ON_ITS_WAY = 0.4
+"""The beer's probe, which lags, has gone this share of its way to where the air's was, or more."""
+
+
 def _swapped(grid: Grid, places: range) -> int | None:
     """Where both probes jumped, each to about what the other had read."""
     for place in places:
@@ -151,10 +158,10 @@ def _swapped(grid: Grid, places: range) -> int | None:
             abs(apart) >= SWAPPED_AIR_C
             # It is there and stays: air that falls past it is on its way.
             and all(
-                air_c is None or abs(air_c - beer_0) < 0.3 * abs(apart) + 0.3
+                air_c is None or abs(air_c - beer_0) < NEAR * abs(apart) + NEAR_C
                 for air_c in grid.air_c[after : after + 2]
             )
-            and (beer_1 - beer_0) / apart > 0.4
+            and (beer_1 - beer_0) / apart > ON_ITS_WAY
             and abs(beer_1 - beer_0) >= JUMP_C
         ):
             return place

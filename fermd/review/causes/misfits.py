@@ -88,6 +88,7 @@ def _drives(motion: Motion, grid: Grid, places: range, duty: int, stuck: Cause) 
 
 
 BEER_STEPS = 6
+"""Of 5 min: half an hour."""
 
 
 def _beer_is_driven(motion: Motion, grid: Grid, places: range, stuck: Cause) -> bool:
@@ -173,6 +174,7 @@ def _comes_late(motion: Motion, grid: Grid, places: range, duty: int, failed: Ca
 
 
 LONG_STEPS = 24
+"""Of an episode of more than two hours the edges are not looked for."""
 
 MOST_EDGES = 5
 """The beginning and the end of a fault are looked for among so many halves of a step."""
@@ -183,6 +185,7 @@ LETS_GO_COSTS = 30.0
 deviations) before one is taken to have done so."""
 
 AFTER_STEPS = 4
+"""For 20 min after an episode it is looked whether a contact has let go."""
 
 
 def _lets_go(motion: Motion, grid: Grid, places: range, duty: int) -> bool:
@@ -276,6 +279,7 @@ def misfit(
 
 
 EDGE = 3.0
+"""So many times the usual noise may be left over at the edges of an episode."""
 
 
 def at_edge(places: range, place: int) -> bool:

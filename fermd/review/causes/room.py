@@ -82,6 +82,7 @@ def room_before(grid: Grid, motion: Motion, place: int) -> Room:
 
 
 LEAST_RESTS = 3
+"""So many points of the grid must lie still before they tell a room."""
 
 
 LEVEL_KNOWN_TO_C = 0.75
@@ -110,7 +111,10 @@ def _is_at_rest(grid: Grid, place: int) -> bool:
 
 
 HEATED_SHARE = 0.02
+"""A chamber is heated if its heater ran for this share of the time at least ..."""
+
 BEER_RISES_C = 0.2
+"""... and does not get warmer if its beer rises by less than this meanwhile, °C."""
 
 
 def _of_heated(grid: Grid, places: range) -> Room:

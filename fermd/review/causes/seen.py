@@ -137,12 +137,16 @@ def _shuts(opened: Finding, later: Finding) -> bool:
     return (
         opened.cause is later.cause is Cause.DOOR_OPEN
         and later.start_s - opened.start_s <= LONGEST_OPEN_S
-        and (" rose " in opened.detail) is not (" rose " in later.detail)
+        and ((opened.air_by_c or 0.0) > 0.0) is not ((later.air_by_c or 0.0) > 0.0)
     )
 
 
-NOT_FOLLOWING = " did not follow what ran, "
 LEVEL_C = 1.0
+"""Air that reads within this much of the same, °C, may be read by a probe that is out."""
+
+
+def _is_air_probe_out(one: Finding) -> bool:
+    return one.cause is Cause.PROBE_MOVED and one.air_by_c is not None
 
 
 def _was_out(grid: Grid, jumped: Finding, later: Finding) -> bool:
@@ -150,7 +154,7 @@ def _was_out(grid: Grid, jumped: Finding, later: Finding) -> bool:
 
     It jumped, has read the same since, and then does not follow what runs.
     """
-    if jumped.cause is not Cause.DOOR_OPEN or NOT_FOLLOWING not in later.detail:
+    if jumped.cause is not Cause.DOOR_OPEN or not _is_air_probe_out(later):
         return False
     between = [
         air_c
@@ -166,7 +170,7 @@ def _was_out(grid: Grid, jumped: Finding, later: Finding) -> bool:
 def _is_put_back(out: Finding, later: Finding) -> bool:
     """Whether a jump right after it is the probe that comes back to its place."""
     return (
-        NOT_FOLLOWING in out.detail
+        _is_air_probe_out(out)
         and later.cause is Cause.DOOR_OPEN
         and later.start_s <= out.end_s + JOINED_STEPS * STEP_S
     )
@@ -250,20 +254,45 @@ def _named(
             return None
         cause = Cause.DOOR_OPEN
     first, last = places[0], places[-1]
+    by_c, within_s = _first_move(grid, max(0, episode.first - 1))
     return Finding(
         cause,
         grid.at_s[first],
         grid.at_s[last] + STEP_S,
-        _shown(course, grid, episode, cause),
+        _shown(course, cause, by_c, within_s),
         # An output has no effect behind an open door.
         weight=3.0 if cause is Cause.DOOR_OPEN else 1.0,
+        air_by_c=by_c,
     )
 
 
-def _shown(course: Course, grid: Grid, episode: Episode, cause: Cause) -> str:
+WATCHED_STEPS = 12
+"""How far the air goes at first is looked for within an hour."""
+
+FARTHER = 1.15
+"""What goes less than so many times as far is told with the shorter time."""
+
+LEAST_TOLD_C = 0.3
+"""Air that goes less far stands still, °C."""
+
+
+def _first_move(grid: Grid, start: int) -> tuple[float, float]:
+    """How far the air goes from a place on, °C, and within what time, s; 0 °C if it stands."""
+    known = [
+        (place, air_c)
+        for place in range(start, min(len(grid), start + WATCHED_STEPS + 1))
+        if (air_c := grid.air_c[place]) is not None
+    ]
+    best_c, within_s = 0.0, STEP_S
+    for place, air_c in known[1:]:
+        by_c = air_c - known[0][1]
+        if abs(by_c) > FARTHER * abs(best_c):
+            best_c, within_s = by_c, (place - known[0][0]) * STEP_S
+    return best_c if abs(best_c) >= LEAST_TOLD_C else 0.0, within_s
+
+
+def _shown(course: Course, cause: Cause, by_c: float, within_s: float) -> str:
     """What was seen at first: "air rose 6.1 °C in 5 min"."""
-    start = max(0, episode.first - 1)
-    begin_c = grid.air_c[start]
     duty = "cool" if cause in (Cause.COOLING_FAILED, Cause.COOLING_STUCK_ON) else "heat"
     output = next((run.output for run in course.runs_of(duty)), duty)
     said = {
@@ -271,16 +300,8 @@ def _shown(course: Course, grid: Grid, episode: Episode, cause: Cause) -> str:
         Cause.HEATING_FAILED: f"{output} was on without effect, ",
         Cause.COOLING_STUCK_ON: f"{output} was off, ",
         Cause.HEATING_STUCK_ON: f"{output} was off, ",
-        Cause.PROBE_MOVED: f"{course.roles.air}{NOT_FOLLOWING}",
+        Cause.PROBE_MOVED: f"{course.roles.air} did not follow what ran, ",
     }.get(cause, "")
-    if begin_c is None:
-        return f"{said}as the air moved"
-    best, after = 0.0, 1
-    for steps in range(1, min(13, len(grid) - start)):
-        later_c = grid.air_c[start + steps]
-        if later_c is not None and abs(later_c - begin_c) > 1.15 * abs(best):
-            best, after = later_c - begin_c, steps
-    if abs(best) < 0.3:
+    if not by_c:
         return f"{said}air stood still"
-    way = "rose" if best > 0 else "fell"
-    return f"{said}air {way} {abs(best):.1f} °C in {span(after * STEP_S)}"
+    return f"{said}air {'rose' if by_c > 0.0 else 'fell'} {abs(by_c):.1f} °C in {span(within_s)}"

@@ -122,7 +122,7 @@ def _alarms(course: Course) -> Iterator[Finding]:
             # The alarm may stand until somebody has seen it; that it stands does no harm.
             until_s = min(end_s, one.at_s + AFTER_COMMAND_S)
             yield Finding(cause, since_s, until_s, told, weight=2.0)
-        elif (kind := _kind(event.alarm)) in _BY_ALARM:
+        elif (kind := _kind(event.alarm)) is not None and kind in _BY_ALARM:
             # An expired lease is told when the loop is back, and stands until somebody has seen it.
             until_s = one.at_s if kind is AlarmKind.LEASE_EXPIRED else end_s
             yield Finding(
@@ -206,12 +206,12 @@ def _in_an_hour_c(series: Series, until_s: float) -> float | None:
     return None if first_c is None or last_c is None else last_c - first_c
 
 
-def _kind(alarm: str) -> AlarmKind:
+def _kind(alarm: str) -> AlarmKind | None:
+    """Which alarm it is; None for one of a later version."""
     try:
         return AlarmKind(alarm)
     except ValueError:
-        # Of a later version.
-        return AlarmKind.MEMORY_LOST
+        return None
 
 
 def _cleared_s(course: Course, number: int, event: AlarmChanged) -> float:
