@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import exp
+from math import ceil, exp
 from random import Random
 
 import pytest
@@ -51,18 +51,23 @@ def lived(
     cools: Callable[[float], bool] = never,
     heats: Callable[[float], bool] = never,
     chill_c: Callable[[float], float] = lambda _: 0.0,
+    is_out: Callable[[float], bool] = never,
+    room_c: float = ROOM_C,
     runs: tuple[Run, ...] = (),
 ) -> Course:
-    """A chamber of two time constants, minute by minute, with noise on its probes."""
+    """A chamber of two time constants, minute by minute, with noise on its probes.
+
+    `is_out`: when the air's probe lies in the room.
+    """
     random = Random(1)
     vessel, air = Series(60), Series(60)
     air_c = read_c = BEER_C - 2.0
     for minute in range(HOURS * 60):
         hour = minute / 60.0
-        air_c += TO_BEER * (BEER_C - air_c) + TO_ROOM * (ROOM_C - air_c) + chill_c(hour)
-        air_c += THROUGH_DOOR * (ROOM_C - air_c) if door(hour) else 0.0
+        air_c += TO_BEER * (BEER_C - air_c) + TO_ROOM * (room_c - air_c) + chill_c(hour)
+        air_c += THROUGH_DOOR * (room_c - air_c) if door(hour) else 0.0
         air_c += (FRIDGE_C if cools(hour) else 0.0) + (HEATER_C if heats(hour) else 0.0)
-        read_c += (air_c - read_c) / LAG_MIN
+        read_c += ((room_c if is_out(hour) else air_c) - read_c) / LAG_MIN
         for series, true_c in ((vessel, BEER_C), (air, read_c)):
             temp_c = round((true_c + random.gauss(0.0, 0.03)) / STEP_C) * STEP_C
             series.at_s.append(60.0 * minute + 30.0)
@@ -109,6 +114,45 @@ def test_what_moved_the_air_is_told_by_whether_its_room_is_there(
     first, *_ = seen_findings(course)
     assert first.cause is cause
     assert first.start_s == pytest.approx(FAULT_H[0] * 3600.0, abs=2 * STEP_S)
+
+
+def test_a_door_that_is_shut_again_is_one_disturbance() -> None:
+    (found,) = seen_findings(lived(door=during))
+    assert found.end_s == pytest.approx(FAULT_H[1] * 3600.0, abs=6 * STEP_S)
+
+
+def test_air_that_jumps_up_behind_a_running_fridge_was_let_in_by_a_door() -> None:
+    """A dead fridge lets the air drift, and does not drive it."""
+    course = lived(door=lambda hour: 30.1 <= hour < 30.4, cools=cycling, runs=CYCLES, room_c=20.0)
+    assert {one.cause for one in seen_findings(course)} == {Cause.DOOR_OPEN}
+
+
+@pytest.mark.parametrize(
+    ("every_h", "room_c"),
+    [
+        pytest.param(0.5, 9.0, id="in a room as cold as the air"),
+        # It jumps there as through a door at first.
+        pytest.param(0.7, 18.0, id="in a warm room"),
+    ],
+)
+def test_an_air_probe_that_does_not_follow_what_runs_is_out_of_its_place(
+    every_h: float, room_c: float
+) -> None:
+    ran_h = every_h / 4.0
+    runs = tuple(
+        Run("fridge", "cool", 3600.0 * start_h, 3600.0 * (start_h + ran_h), "above-band", True)
+        for start_h in (every_h * number for number in range(ceil(HOURS / every_h)))
+    )
+    course = lived(
+        cools=lambda hour: hour % every_h < ran_h,
+        is_out=lambda hour: 28.05 <= hour < 33.0,
+        room_c=room_c,
+        runs=runs,
+    )
+    (found,) = seen_findings(course)
+    assert found.cause is Cause.PROBE_MOVED
+    assert found.start_s == pytest.approx(28.05 * 3600.0, abs=3 * STEP_S)
+    assert found.end_s == pytest.approx(33.0 * 3600.0, abs=3 * STEP_S)
 
 
 def test_air_that_soon_comes_back_was_let_in_by_a_door_and_cooled_by_no_contact() -> None:
