@@ -59,8 +59,10 @@ def real_extract(original_plato: float, apparent_plato: float) -> float:
 
 def alcohol_by_weight(original_plato: float, apparent_plato: float) -> float:
     """Return the alcohol in per cent by weight (Balling)."""
-    real_plato = real_extract(original_plato, apparent_plato)
-    return (original_plato - real_plato) / (EXTRACT_PER_ALCOHOL - 0.010665 * original_plato)
+    _require_attenuation(original_plato, apparent_plato)
+    # What became alcohol is original - real extract, written so that none is never less than none.
+    fermented_plato = 0.8192 * (original_plato - apparent_plato)
+    return fermented_plato / (EXTRACT_PER_ALCOHOL - 0.010665 * original_plato)
 
 
 def alcohol_by_volume(original_plato: float, apparent_plato: float) -> float:
