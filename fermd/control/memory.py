@@ -62,7 +62,7 @@ def to_plain(state: ChamberState) -> dict[str, Any]:
             "who": state.planned.who,
         },
         "learned": {duty.value: asdict(known) for duty, known in state.swing.learned.items()},
-        "vessel_fit": sums(state.placing),
+        "probe_fit": sums(state.placing),
         "ran_last": None if state.swing.last is None else state.swing.last.value,
         "acknowledged": [
             [alarm.kind.value, alarm.subject]
@@ -138,7 +138,7 @@ def _from_plain(state: ChamberState, plain: Mapping[str, Any], mono_s: float) ->
         hand=None if hand is None else _target(hand),
         progress=progress,
         swing=_swing(plain),
-        placing=recalled([number(one) for one in plain.get("vessel_fit", ())]),
+        placing=recalled([number(one) for one in plain.get("probe_fit", ())]),
         planned=None
         if planned is None
         else PlanStart(

@@ -11,6 +11,7 @@ import pytest
 from chamber_bench import Bench, settings, unprotected
 from hypothesis import given
 from hypothesis import strategies as st
+from placing_by_numpy import Fit, Late, Read, by_reading
 
 from fermd.control.bands import Call, Called, call, plain_edges
 from fermd.control.commands import SetTarget, SwitchOff
@@ -108,6 +109,22 @@ def within_its_bounds(chamber: ChamberSettings, duty: Duty, known: Learned) -> N
     assert all(isfinite(each) for each in (known.least_swing_c, known.difference_c, known.run_s))
 
 
+def shown(placing: Placing, read_c: float) -> float:
+    """What this reading alone shows of the beer, °C: without what is seen of air and heater."""
+    if placing.air_c is None:
+        return read_c
+    fit = Fit(
+        np.array(placing.numbers),
+        placing.noise_c2,
+        placing.error_of_share,
+        cooled=placing.cooled_windows,
+        unchecked=placing.unchecked_windows,
+    )
+    read = Read(read_c, placing.air_c, placing.heater > 0, 0.0, 0.0)
+    shown_c = by_reading(fit, read, Late(placing.air_late_c, placing.heater_late))
+    return read_c if shown_c is None else shown_c
+
+
 NUMBERS = st.tuples(*(st.floats(-bound, bound) for bound in (0.6, 0.6, 3.0, 3.0, 2.0, 2.0, 5.0)))
 
 
@@ -131,9 +148,11 @@ def test_whatever_is_read_what_is_learned_stays_within_its_bounds(
         for duty, known in decision.learned.items():
             within_its_bounds(chamber, duty, known)
         if isinstance(decision.vessel, Trusted):
-            shown_c = decision.vessel.temp_c
-            estimate_c = beer_c(decision.placing, chamber.foresight, shown_c)
-            assert abs(estimate_c - shown_c) <= chamber.foresight.most_c + JUST_C
+            read_c = decision.vessel.temp_c
+            estimate_c = beer_c(decision.placing, chamber.foresight, read_c)
+            shown_c = shown(decision.placing, read_c)
+            most_c = chamber.foresight.most_c + JUST_C
+            assert min(read_c, shown_c) - most_c <= estimate_c <= max(read_c, shown_c) + most_c
 
     lead(bench, stretches, look)
 
@@ -144,12 +163,49 @@ def test_whatever_is_read_what_is_learned_stays_within_its_bounds(
     foresight=FORESIGHTS,
     foresee=st.booleans(),
 )
-def test_the_estimate_is_never_further_from_the_probe_than_is_allowed(
+def test_an_estimate_that_nothing_shows_is_never_further_from_the_probe_than_is_allowed(
     vessel_c: float, estimate_c: float | None, foresight: ForesightSettings, foresee: bool
 ) -> None:
     given_ = replace(foresight, foresee=foresee)
     off_c = abs(beer_c(replace(Placing(), beer_c=estimate_c), given_, vessel_c) - vessel_c)
     assert off_c <= (given_.most_c if foresee else 0.0) + JUST_C
+
+
+@given(
+    vessel_c=st.floats(-5.0, 40.0),
+    air_c=st.floats(-20.0, 60.0),
+    late_c=st.floats(-20.0, 60.0),
+    heater_late=st.floats(0.0, 1.0),
+    heating=st.booleans(),
+    estimate_c=st.floats(-1e6, 1e6),
+    numbers=NUMBERS,
+    most_c=st.floats(0.0, 3.0),
+)
+def test_the_estimate_is_never_further_than_is_allowed_from_what_is_read_and_shown(
+    vessel_c: float,
+    air_c: float,
+    late_c: float,
+    heater_late: float,
+    heating: bool,
+    estimate_c: float,
+    numbers: tuple[float, ...],
+    most_c: float,
+) -> None:
+    placing = Placing(
+        numbers,
+        error_of_share=0.001,
+        air_c=air_c,
+        air_late_c=late_c,
+        heater=float(heating),
+        heater_late=heater_late,
+        beer_c=estimate_c,
+    )
+    told_c = beer_c(placing, ForesightSettings(most_c=most_c), vessel_c)
+    ends_c = (vessel_c, shown(placing, vessel_c))
+    assert min(ends_c) - most_c - JUST_C <= told_c <= max(ends_c) + most_c + JUST_C
+    # Within them it is told as it is.
+    if min(ends_c) - most_c <= estimate_c <= max(ends_c) + most_c:
+        assert told_c == pytest.approx(estimate_c)
 
 
 # --- edges ---------------------------------------------------------------------------------------

@@ -277,8 +277,8 @@ UNREADABLE = {
     "a lag that is no number": with_learned(lag_c="long"),
     "a side without its numbers": broken(learned={"cool": {"runs": 1}}),
     "a run of an unknown side": broken(ran_last="boil"),
-    "sums of another fit": broken(vessel_fit=[1.0, 2.0]),
-    "sums that are words": broken(vessel_fit=["much"]),
+    "sums of another fit": broken(probe_fit=[1.0, 2.0]),
+    "sums that are words": broken(probe_fit=["much"]),
     "an alarm of an unknown kind": broken(raised=[["on-fire", "fridge"]]),
     "an alarm about a number": broken(acknowledged=[["no-effect", 7]]),
     "alarms that are no pairs": broken(raised=[["no-effect"]]),
@@ -336,7 +336,7 @@ def test_what_was_learned_of_a_chamber_comes_back_as_it_was() -> None:
     after = from_plain(FRESH, plain, 5.0)
     assert after.swing == Swing(swing.learned, Duty.HEAT)
     assert after.placing == FITTED
-    assert to_plain(after)["vessel_fit"] == plain["vessel_fit"]
+    assert to_plain(after)["probe_fit"] == plain["probe_fit"]
     assert plain["ran_last"] == "heat"
     assert plain["learned"]["cool"] == {
         "runs": 7,
@@ -352,10 +352,17 @@ def test_what_was_learned_of_a_chamber_comes_back_as_it_was() -> None:
 
 def test_a_memory_from_before_anything_was_learned_has_nothing_of_it() -> None:
     plain = through_json(to_plain(at_work().state))
-    for key in ("learned", "vessel_fit", "ran_last"):
+    for key in ("learned", "probe_fit", "ran_last"):
         del plain[key]
     after = from_plain(FRESH, plain, 5.0)
     assert (after.swing, after.placing) == (Swing(), Placing())
+
+
+def test_the_sums_of_a_fit_that_is_not_made_any_more_are_left_alone() -> None:
+    plain = through_json(to_plain(at_work().state)) | {"vessel_fit": [1.0, 2.0]}
+    del plain["probe_fit"]
+    assert from_plain(FRESH, plain, 5.0).placing == Placing()
+    assert "vessel_fit" not in to_plain(from_plain(FRESH, plain, 5.0))
 
 
 @pytest.mark.parametrize("coast_c", [0.0, 0.4])
