@@ -28,6 +28,7 @@ from fermd.control.decision import Decision, Mode, OutputDecision
 from fermd.control.edges import Sight, edges, is_slow, left_by_itself
 from fermd.control.effect import Watch, watch
 from fermd.control.events import Event, GapSeen, OutputChanged, TargetChanged
+from fermd.control.learning import Look, learn
 from fermd.control.moment import Moment
 from fermd.control.progress import Outlook, outlook
 from fermd.control.protection import History, Surroundings, protect, rest, stays_off
@@ -38,7 +39,7 @@ from fermd.control.settings import ChamberSettings, Duty, OutputSettings
 from fermd.control.slow_drift import narrowed
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
-from fermd.control.swing import WAYS, Look, Swing, learn
+from fermd.control.swing import WAYS, Swing
 from fermd.control.view import View, look, runs_for_s, sighted, what_runs
 
 LONGEST_TICK_S = 300.0
@@ -214,6 +215,8 @@ def _follow_swing(
         was_running,
         0.0 if ran is None else runs_for_s(state.histories[ran], now.mono_s),
         target,
+        ramp_c_per_h=0.0 if sight is None else sight.ramp_c_per_h,
+        other_beer=(state.placing.beer_c is None) is not (view.placing.beer_c is None),
     )
     if sight is not None and running is not None and running is not was_running:
         looked = replace(

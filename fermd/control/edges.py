@@ -15,7 +15,7 @@ from fermd.control.bands import Edges, plain_edges
 from fermd.control.settings import BandSettings, ChamberSettings, Duty
 from fermd.control.slow_drift import narrowed
 from fermd.control.steps import Target
-from fermd.control.swing import NOTHING, WAYS, Swing, coast_c, fits, to_go_c
+from fermd.control.swing import WAYS, Swing, coast_c, fits, to_go_c
 
 LEAVES_C = 0.08
 """Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
@@ -53,9 +53,11 @@ class Sight:
     run_s: float
     """For how long, s."""
     drift_c_per_h: float | None
-    """How fast the beer would move with everything off, where that is known."""
+    """How fast the beer would move from its target with everything off, where that is known."""
     air_trend_c_per_h: float | None = None
-    """How fast the air moves, where that is known."""
+    """How fast the air moves, where that is known; on a ramp, beyond the target's move."""
+    ramp_c_per_h: float = 0.0
+    """How fast a ramp moves the target."""
 
 
 def edges(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> Edges:
@@ -79,7 +81,7 @@ def _side(
     target_c: float,
     sight: Sight,
 ) -> tuple[float, float, float | None] | None:
-    known = swing.learned.get(duty, NOTHING)
+    known = swing.known(duty)
     if not fits(known, settings.foresight):
         return None
     way, coming_c = WAYS[duty], None
@@ -101,7 +103,7 @@ def _side(
         ends_c += goes_on_c
         coming_c = sight.beer_c - way * goes_on_c if goes_on_c else None
     if swing.after_stop is not None:
-        left_c = max(0.0, to_go_c(swing.after_stop, sight.beer_c))
+        left_c = max(0.0, to_go_c(swing, swing.after_stop, sight.beer_c))
         begins_c += left_c
         if left_c and swing.after_stop.duty is duty:
             coming_c = sight.beer_c - way * left_c
@@ -113,7 +115,7 @@ def _side(
 def is_slow(swing: Swing, settings: ChamberSettings, target: Target, sight: Sight) -> bool:
     """Tell whether the beer drifts away from its target so slowly that its band is narrower."""
     duty = Duty.COOL if sight.beer_c > (target.heat_c + target.cool_c) / 2.0 else Duty.HEAT
-    if not fits(swing.learned.get(duty, NOTHING), settings.foresight):
+    if not fits(swing.known(duty), settings.foresight):
         return False
     return narrowed(sight.drift_c_per_h, WAYS[duty]) < 1.0
 
@@ -138,7 +140,7 @@ def left_by_itself(swing: Swing, sight: Sight, duty: Duty) -> bool:
         return True
     if trend_c_per_h is None or _is_carried(swing, sight):
         return False
-    return to_go_c(stop, sight.beer_c) <= 0
+    return to_go_c(swing, stop, sight.beer_c) <= 0
 
 
 def _is_carried(swing: Swing, sight: Sight) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import copysign
 
 from fermd.control import progress as steps
 from fermd.control.calendar import WallTime
@@ -11,7 +12,9 @@ from fermd.control.events import Event, ProfileChange, ProfileChanged
 from fermd.control.progress import Progress
 from fermd.control.replacing import replacer
 from fermd.control.state import ChamberState
-from fermd.control.steps import Target
+from fermd.control.steps import Ramp, Target
+
+HOURS_A_DAY = 24.0
 
 _MOVED = replacer(ChamberState, "progress")
 
@@ -23,6 +26,16 @@ def target(state: ChamberState) -> Target | None:
     if state.mode is Mode.PROFILE and state.progress is not None:
         return steps.target(state.progress)
     return state.hand
+
+
+def ramp_c_per_h(state: ChamberState) -> float:
+    """How fast a ramp moves the target at present, °C/h; 0 in any other step."""
+    if state.mode is not Mode.PROFILE or state.progress is None:
+        return 0.0
+    step = state.progress.step
+    if not isinstance(step, Ramp):
+        return 0.0
+    return copysign(step.rate_c_per_day, step.to_c - state.progress.entry_c) / HOURS_A_DAY
 
 
 def advance(

@@ -240,14 +240,14 @@ class ForesightSettings:
     """true: how far the beer goes on by itself after a switching is learned and allowed for; false:
     the plain bands decide."""
     first_share: Annotated[float, Ge(0), Le(0.3)] = 0.06
-    """What is taken before a run of cooling has been seen: °C of coasting for each °C that the air
-    is colder than the beer. 0.06 is 20 l of beer in a chest freezer, twice what they coast in a
+    """What is taken before a run has been seen: °C of coasting for each °C that the air is away
+    from the beer. 0.06 is 20 l of beer in a chest freezer, twice what they coast in a
     fridge, by the chamber model: a first run that ends early is made up for by a second."""
     most_c: Annotated[float, Ge(0), Le(3)] = 1.0
     """No more than this is ever allowed for, °C: three times what 20 l coast in a 150 l fridge."""
     largest_error_c: Annotated[float, Gt(0), Le(3)] = 0.3
-    """While what was foreseen has been wrong by more than this in the mean, °C, the plain bands
-    decide: one and a half bands."""
+    """While what was foreseen has been wrong by more than this in the mean, °C, and by more than
+    half of it, the plain bands decide: one and a half bands."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,9 @@ from __future__ import annotations
 
 from math import cbrt
 
-FULL_BAND_C_PER_H = 0.3
+FULL_BAND_C_PER_H = 0.5
 """From this drift on the bands are as wide as they are set, °C/h: with bands of ±0.2 °C a swing
-then takes less than three hours, which is what a fridge in a warm room does."""
+then takes less than two hours, as with a peak of fermentation, or a cold beer in a hot room."""
 
 NARROWEST = 0.5
 """No band becomes narrower than this share of what is set: ±0.1 °C by default, which is a step and

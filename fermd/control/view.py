@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fermd.control import health, placing
+from fermd.control import health, placing, profile_run
 from fermd.control.edges import Sight
 from fermd.control.events import Event, TrustChanged
 from fermd.control.moment import Moment
@@ -79,14 +79,18 @@ def sighted(state: ChamberState, view: View, now: Moment) -> Sight | None:
     if view.beer_c is None:
         return None
     running = what_runs(state.histories)
+    ramp_c_per_h = profile_run.ramp_c_per_h(state)
+    drift_c_per_h = placing.drift_c_per_h(view.placing, view.beer_c)
+    air_trend_c_per_h = placing.air_trend_c_per_h(view.placing)
     return Sight(
         now.mono_s,
         view.beer_c,
         view.air_c,
         running,
         0.0 if running is None else runs_for_s(state.histories[running], now.mono_s),
-        placing.drift_c_per_h(view.placing, view.beer_c),
-        placing.air_trend_c_per_h(view.placing),
+        None if drift_c_per_h is None else drift_c_per_h - ramp_c_per_h,
+        None if air_trend_c_per_h is None else air_trend_c_per_h - ramp_c_per_h,
+        ramp_c_per_h,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import sqrt
 
 import pytest
 from chamber_bench import unprotected
@@ -78,7 +79,10 @@ def test_a_call_for_cooling_ends_early_by_the_coast_while_it_runs() -> None:
     assert (off.cool_from_c, off.cool_until_c) == (pytest.approx(10.3), pytest.approx(9.7))
     on = replace(IDLE, running=Duty.COOL, run_s=600.0, air_c=6.0)
     ending = edges(swing(), GIVEN, AT_10, on)
-    assert (ending.cool_until_c, ending.coming_c) == (pytest.approx(9.9), pytest.approx(9.8))
+    # Air half as far away as usual: the coast by the root of it.
+    goes_on_c = 0.4 * sqrt(0.5)
+    assert ending.cool_until_c == pytest.approx(9.7 + goes_on_c)
+    assert ending.coming_c == pytest.approx(10.0 - goes_on_c)
     warm = replace(on, air_c=10.0)
     assert edges(swing(), GIVEN, AT_10, warm).coming_c is None
 
@@ -187,7 +191,12 @@ def test_beer_that_would_come_back_by_itself_is_not_heated() -> None:
 
 def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
     stop = Turn(Duty.HEAT, IDLE.mono_s - CARRIED_S, beer_c=9.9, furthest_c=10.1)
-    sight = replace(IDLE, beer_c=10.3, drift_c_per_h=0.3, air_trend_c_per_h=-SETTLED_C_PER_H)
+    sight = replace(
+        IDLE,
+        beer_c=10.3,
+        drift_c_per_h=FULL_BAND_C_PER_H,
+        air_trend_c_per_h=-SETTLED_C_PER_H,
+    )
     given = swing(Duty.HEAT, after_stop=stop)
     assert edges(given, GIVEN, AT_10, sight).cool_from_c == pytest.approx(10.3 + LEAVES_C)
     hot = replace(sight, air_trend_c_per_h=-SETTLED_C_PER_H - 0.1)
@@ -314,3 +323,33 @@ def test_where_a_side_may_not_foresee_no_beer_is_slow() -> None:
     assert is_slow(swing(), GIVEN, Target(9.9, 10.1), sight)
     assert not is_slow(swing(), GIVEN, Target(10.1, 10.3), sight)
     assert 0.0 < NARROWEST < SHARE < 1.0
+
+
+# --- on a ramp -----------------------------------------------------------------------------------
+
+
+def test_on_a_ramp_calls_go_by_what_the_ramp_taught() -> None:
+    on_ramp = {Duty.COOL: replace(KNOWN, lag_c=0.1, coast_c=0.2)}
+    given = swing(on_ramp=on_ramp)
+    assert edges(given, GIVEN, AT_10, IDLE).cool_from_c == pytest.approx(10.2)
+    on = replace(IDLE, running=Duty.COOL, run_s=600.0, air_c=2.0)
+    assert edges(given, GIVEN, AT_10, on).coming_c == pytest.approx(9.8)
+    assert edges(swing(), GIVEN, AT_10, on).coming_c == pytest.approx(9.6)
+
+
+def test_on_a_ramp_no_beer_is_slow_where_the_ramp_was_foreseen_wrongly() -> None:
+    sight = replace(IDLE, beer_c=10.1, drift_c_per_h=SLOW_C_PER_H)
+    wrong = {Duty.COOL: replace(KNOWN, error_c=0.5)}
+    assert is_slow(swing(on_ramp={Duty.COOL: KNOWN}), GIVEN, AT_10, sight)
+    assert not is_slow(swing(on_ramp=wrong), GIVEN, AT_10, sight)
+
+
+def test_beer_on_a_ramp_has_arrived_where_it_would_have_come_to_in_a_hold() -> None:
+    """Turns are kept as though ramps had not moved the target; the beer is told as it is."""
+    stop = Turn(Duty.COOL, 9_000.0, beer_c=8.1, furthest_c=8.1, foreseen_c=0.4)
+    found = edges(swing(after_stop=stop, along_c=2.0), GIVEN, AT_10, IDLE)
+    assert found.cool_from_c == pytest.approx(10.3 + 0.3)
+    assert found.coming_c == pytest.approx(9.7)
+    over = Turn(Duty.COOL, IDLE.mono_s - CARRIED_S, beer_c=8.5, furthest_c=8.0, foreseen_c=0.9)
+    assert left_by_itself(swing(after_stop=over, along_c=2.0), LOW, Duty.HEAT)
+    assert not left_by_itself(swing(after_stop=over, along_c=1.9), LOW, Duty.HEAT)

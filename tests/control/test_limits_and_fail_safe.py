@@ -241,7 +241,7 @@ def test_beer_is_not_cooled_to_its_freezing_margin_even_by_hand() -> None:
 
 
 def test_beer_below_its_freezing_margin_is_an_alarm_and_is_warmed() -> None:
-    bench = Bench(unprotected(), vessel_c=-1.8)
+    bench = Bench(unprotected(), vessel_c=-1.8, air_c=-1.8)
     bench.tick(SetTarget(-1.0))
     bench.run(120.0)
     assert bench.on(Duty.HEAT)

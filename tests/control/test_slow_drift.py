@@ -38,6 +38,13 @@ def test_the_band_follows_the_drift_as_the_cheapest_one_does(
     assert narrowed(-drift_c_per_h, -1.0) == pytest.approx(slow_c / full_c, rel=1e-3)
 
 
+def test_half_a_degree_an_hour_has_the_whole_band_and_a_tenth_six_tenths_of_it() -> None:
+    assert narrowed(0.5, 1.0) == 1.0
+    assert narrowed(0.49, 1.0) < 1.0
+    assert narrowed(0.108, 1.0) == pytest.approx(0.6)
+    assert narrowed(-0.108, -1.0) == pytest.approx(0.6)
+
+
 def test_no_band_is_wider_than_set_or_narrower_than_half() -> None:
     assert narrowed(2.0 * FULL_BAND_C_PER_H, 1.0) == 1.0
     assert narrowed(FULL_BAND_C_PER_H, 1.0) == 1.0

@@ -7,19 +7,10 @@ from dataclasses import dataclass, field, replace
 import pytest
 from chamber_bench import settings, unprotected
 
+from fermd.control.learning import CUT_SHORT, WATCHED_S, Look, learn
 from fermd.control.settings import ChamberSettings, Duty, ForesightSettings
 from fermd.control.steps import Target
-from fermd.control.swing import (
-    FIRST_C,
-    MOST_TIMES,
-    WATCHED_S,
-    Learned,
-    Look,
-    Swing,
-    coast_c,
-    fits,
-    learn,
-)
+from fermd.control.swing import FIRST_C, MOST_TIMES, Learned, Swing, coast_c, fits
 
 FORESIGHT = ForesightSettings()
 PLAIN = ForesightSettings(foresee=False)
@@ -98,10 +89,17 @@ def test_later_runs_count_three_tenths_each() -> None:
 def test_the_coast_is_foreseen_in_proportion_to_the_cold_of_the_air() -> None:
     known = Learned(runs=5, coast_c=0.4, difference_c=8.0, run_s=600.0)
     assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, 2.0, 600.0) == pytest.approx(0.4)
-    assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, 6.0, 600.0) == pytest.approx(0.2)
+    assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, -6.0, 600.0) == pytest.approx(0.8)
     assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, 12.0, 600.0) == 0.0
     far = coast_c(replace(known, coast_c=0.1), FORESIGHT, Duty.COOL, 10.0, -60.0, 600.0)
     assert far == pytest.approx(0.1 * MOST_TIMES)
+
+
+def test_after_a_shorter_run_than_usual_it_is_foreseen_by_the_root_of_the_airs_cold() -> None:
+    known = Learned(runs=5, coast_c=0.4, difference_c=8.0, run_s=600.0)
+    assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, 8.0, 600.0) == pytest.approx(0.2)
+    assert coast_c(known, FORESIGHT, Duty.HEAT, 10.0, 12.0, 600.0) == pytest.approx(0.2)
+    assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, 9.5, 600.0) == pytest.approx(0.1)
 
 
 def test_without_an_air_probe_it_is_foreseen_by_how_long_the_output_ran() -> None:
@@ -116,8 +114,19 @@ def test_without_an_air_probe_it_is_foreseen_by_how_long_the_output_ran() -> Non
 def test_a_first_run_is_taken_to_coast_as_far_as_any_chamber_may() -> None:
     assert coast_c(Learned(), FORESIGHT, Duty.COOL, 12.0, 2.0, 60.0) == pytest.approx(0.6)
     assert coast_c(Learned(), FORESIGHT, Duty.COOL, 12.0, None, 60.0) == FIRST_C
-    assert coast_c(Learned(), FORESIGHT, Duty.HEAT, 12.0, 30.0, 60.0) == FIRST_C
+    assert coast_c(Learned(), FORESIGHT, Duty.COOL, 12.0, 11.0, 60.0) == pytest.approx(0.06)
     assert coast_c(Learned(), FORESIGHT, Duty.COOL, 40.0, 0.0, 60.0) == FORESIGHT.most_c
+
+
+def test_the_first_run_of_a_heater_coasts_by_its_air_but_as_a_belt_does_at_the_least() -> None:
+    """A belt warms the beer and not the air; a tube in the air warms that first."""
+    assert coast_c(Learned(), FORESIGHT, Duty.HEAT, 12.0, 22.0, 60.0) == pytest.approx(0.6)
+    assert coast_c(Learned(), FORESIGHT, Duty.HEAT, 12.0, 13.0, 60.0) == FIRST_C
+    assert coast_c(Learned(), FORESIGHT, Duty.HEAT, 12.0, 2.0, 60.0) == FIRST_C
+    assert coast_c(Learned(), FORESIGHT, Duty.HEAT, 12.0, None, 60.0) == FIRST_C
+    assert coast_c(Learned(), FORESIGHT, Duty.HEAT, 12.0, 60.0, 60.0) == FORESIGHT.most_c
+    little = replace(FORESIGHT, most_c=0.1)
+    assert coast_c(Learned(), little, Duty.HEAT, 12.0, None, 60.0) == 0.1
 
 
 def test_nothing_is_ever_foreseen_beyond_its_bound() -> None:
@@ -208,7 +217,8 @@ def test_a_cycle_in_which_the_target_went_does_not_count(target: Target | None) 
 def test_the_other_side_called_for_before_the_turn_shows_how_far_it_went_at_least() -> None:
     ride = Ride(beer_c=10.2).to(9.9, 600.0, Duty.COOL).to(9.2, 1800.0)
     ride.to(9.3, 600.0, Duty.HEAT)
-    assert ride.cool.coast_c == pytest.approx(0.7, abs=0.1)
+    # The smoothed beer, three minutes behind, was 0.63 °C on its way.
+    assert ride.cool.coast_c == pytest.approx(0.63 * CUT_SHORT, abs=0.02)
     assert ride.swing.stands_in
     assert ride.swing.last is Duty.HEAT
 
@@ -250,6 +260,15 @@ def test_a_run_from_afar_teaches_only_who_knows_nothing_yet() -> None:
     assert ride.cool.error_c == pytest.approx(0.3 * 0.5, abs=0.03)
 
 
+def test_without_foresight_a_run_from_afar_teaches_no_more_than_with_it() -> None:
+    ride = Ride(given=unprotected(foresight=PLAIN)).run(air_c=2.0, coast_c=0.4)
+    known = ride.cool
+    ride.air_c = 10.0
+    ride.to(14.0, 3600.0).to(10.0, 7200.0, Duty.COOL).to(9.4, 3600.0).to(9.5, 3600.0)
+    assert ride.cool.runs == known.runs == 1
+    assert ride.cool.coast_c == known.coast_c
+
+
 def test_a_heater_is_learned_in_the_same_way_with_the_sign_turned() -> None:
     ride = Ride(beer_c=9.8, air_c=9.0).to(10.1, 600.0, Duty.HEAT).to(10.25, 1200.0)
     ride.to(10.1, 3600.0)
@@ -263,7 +282,9 @@ def test_a_lost_probe_ends_what_was_being_watched_and_forgets_nothing_learned() 
     known = ride.swing.learned
     ride.tick(None, Duty.COOL)
     assert ride.swing == Swing(known, Duty.COOL)
-    lost = ride.swing
+    ride.tick(None, Duty.COOL)
+    assert ride.swing == Swing(known, Duty.COOL)
+    lost, ride.air_c = ride.swing, None
     ride.tick(None, Duty.COOL)
     assert ride.swing is lost
 

@@ -9,71 +9,29 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from chamber_bench import fridge, heater, unprotected
-
-from fermd.control.settings import (
-    ChamberSettings,
-    CoolBandSettings,
-    Duty,
-    ForesightSettings,
-    HeatBandSettings,
-    ProtectionSettings,
+from swing_bench import (
+    COOL_C,
+    FORESIGHT,
+    HEAT_C,
+    KNOWN,
+    MINIMUM_RUN_S,
+    NOW_S,
+    SIDES,
+    tick,
+    watched_stop,
 )
-from fermd.control.steps import Target
-from fermd.control.swing import (
-    LEAST_DIFFERENCE_C,
-    MOST_TIMES,
+
+from fermd.control.learning import (
+    CUT_SHORT,
     SHORTEST_RUN_ROOM_S,
     SMOOTHED_S,
     TURNED_C,
     WATCHED_S,
     WEIGHT,
-    Cycle,
-    Learned,
-    Look,
-    Swing,
-    Turn,
-    coast_c,
-    fits,
-    learn,
-    to_go_c,
 )
-
-FORESIGHT = ForesightSettings(most_c=1.0)
-MINIMUM_RUN_S = 180.0
-HELD = ProtectionSettings(minimum_run_s=MINIMUM_RUN_S)
-GIVEN = unprotected(
-    heat=HeatBandSettings(0.25, 0.5, 0.75),
-    cool=CoolBandSettings(0.5, 1.0, 2.0),
-    outputs=(heater(), fridge(protection=HELD)),
-    foresight=FORESIGHT,
-)
-FREE = Target(0.0, 4.0)
-"""Heat keeps the beer from falling below 0 °C, cooling from rising above 4 °C."""
-COOL_C, HEAT_C = 4.0, 0.0
-SIDES = pytest.mark.parametrize(
-    ("duty", "target_c", "band_c", "way"),
-    [(Duty.COOL, COOL_C, 0.5, 1.0), (Duty.HEAT, HEAT_C, 0.25, -1.0)],
-    ids=["cool", "heat"],
-)
-KNOWN = Learned(4, 0.5, 4.0, 600.0, 0.125, 0.75, 0.0625, 0.25)
-NOW_S = 20_000.0
-
-
-def tick(
-    swing: Swing,
-    beer_c: float | None,
-    running: Duty | None = None,
-    was: Duty | None = None,
-    *,
-    air_c: float | None = None,
-    passed_s: float = 0.0,
-    run_s: float = 0.0,
-    target: Target | None = FREE,
-    given: ChamberSettings = GIVEN,
-) -> Swing:
-    return learn(swing, given, Look(NOW_S, passed_s, beer_c, air_c, running, was, run_s, target))
-
+from fermd.control.settings import Duty
+from fermd.control.steps import Target
+from fermd.control.swing import Cycle, Learned, Swing, Turn
 
 # --- what is seen of the beer --------------------------------------------------------------------
 
@@ -149,15 +107,17 @@ def test_the_first_run_of_all_stands_in_for_nobody_and_teaches_no_lag() -> None:
     assert first.cycle == Cycle(COOL_C)
 
 
+def test_a_run_keeps_the_share_of_its_band_that_it_began_with() -> None:
+    begun = tick(Swing(smooth_c=3.0), COOL_C, Duty.COOL, narrowed=0.5)
+    assert begun.narrowed == 0.5
+    assert tick(begun, COOL_C, Duty.COOL, Duty.COOL).narrowed == 0.5
+    assert tick(begun, COOL_C, Duty.COOL).narrowed == 1.0
+
+
 def test_one_side_that_takes_over_at_once_from_the_other_has_started() -> None:
     over = tick(Swing({}, Duty.HEAT, 3.0), COOL_C, Duty.COOL, Duty.HEAT)
     assert over.last is Duty.COOL
     assert over.after_stop is None
-
-
-def watched_stop(duty: Duty, **given: object) -> Turn:
-    stop = Turn(duty, NOW_S - 600.0, 0.5, 0.0, 0.5, 4.0, 600.0)
-    return replace(stop, **given)  # type: ignore[arg-type]
 
 
 def test_a_start_half_way_into_the_turn_ends_the_watching_with_what_was_seen() -> None:
@@ -173,9 +133,35 @@ def test_a_start_half_way_into_the_turn_ends_the_watching_with_what_was_seen() -
 
 def test_a_start_of_the_other_side_ends_the_watching_wherever_the_beer_is() -> None:
     coasting = Swing({}, Duty.COOL, 0.0, after_stop=watched_stop(Duty.COOL))
-    assert tick(coasting, 0.0, Duty.HEAT).learned[Duty.COOL].coast_c == 0.5
+    # It was still going: it would have gone further.
+    assert tick(coasting, 0.0, Duty.HEAT).learned[Duty.COOL].coast_c == CUT_SHORT * 0.5
     warming = Swing({}, Duty.HEAT, 0.0, after_stop=watched_stop(Duty.HEAT, beer_c=-0.5))
-    assert tick(warming, 4.0, Duty.COOL).learned[Duty.HEAT].coast_c == 0.5
+    assert tick(warming, 4.0, Duty.COOL).learned[Duty.HEAT].coast_c == CUT_SHORT * 0.5
+
+
+def cut_short(stop: Turn, smooth_c: float = 0.0) -> Learned:
+    coasting = Swing({Duty.COOL: KNOWN}, Duty.COOL, smooth_c, after_stop=stop)
+    return tick(coasting, 0.0, Duty.HEAT).learned[Duty.COOL]
+
+
+def test_beer_cut_short_before_it_came_as_far_as_foreseen_would_have_gone_beyond_that() -> None:
+    further = cut_short(watched_stop(Duty.COOL, foreseen_c=0.75))
+    assert further.coast_c == pytest.approx(0.5 + WEIGHT * (CUT_SHORT * 0.75 - 0.5))
+    wrong_by_c = CUT_SHORT * 0.75 - 0.75
+    assert further.error_c == pytest.approx(0.25 + WEIGHT * (wrong_by_c - 0.25))
+    as_far = cut_short(watched_stop(Duty.COOL, foreseen_c=0.25))
+    assert as_far.coast_c == pytest.approx(0.5 + WEIGHT * (CUT_SHORT * 0.5 - 0.5))
+    bounded = cut_short(watched_stop(Duty.COOL, foreseen_c=0.875))
+    assert bounded.coast_c == pytest.approx(0.5 + WEIGHT * (FORESIGHT.most_c - 0.5))
+
+
+def test_beer_that_had_turned_by_itself_was_not_cut_short() -> None:
+    turned = cut_short(watched_stop(Duty.COOL, foreseen_c=0.75), TURNED_C / 2)
+    assert turned.coast_c == pytest.approx(0.5)
+    same = Swing({}, Duty.COOL, TURNED_C / 2, after_stop=watched_stop(Duty.COOL, foreseen_c=0.75))
+    assert tick(same, 4.0, Duty.COOL).learned[Duty.COOL].coast_c == 0.5
+    by_itself = Swing({}, Duty.COOL, TURNED_C, after_stop=watched_stop(Duty.COOL, foreseen_c=0.75))
+    assert tick(by_itself, 0.0).learned[Duty.COOL].coast_c == 0.5
 
 
 def test_a_warm_coast_turns_downward() -> None:
@@ -193,9 +179,9 @@ def test_a_stop_begins_to_watch_how_far_the_beer_goes_on(
     duty: Duty, target_c: float, band_c: float, way: float
 ) -> None:
     running = Swing({duty: KNOWN}, duty, 3.0)
-    stopped = tick(running, 3.5, None, duty, air_c=3.5 - way * 2.0, run_s=300.0)
-    # Air half as far from the beer as it used to be: half the coast.
-    assert stopped.after_stop == Turn(duty, NOW_S, 3.5, 3.0, 0.25, 2.0, 300.0, teaches=True)
+    stopped = tick(running, 3.5, None, duty, air_c=3.5 - way * 1.0, run_s=300.0)
+    # Air a quarter as far from the beer as it used to be: half the coast.
+    assert stopped.after_stop == Turn(duty, NOW_S, 3.5, 3.0, 0.25, 1.0, 300.0, teaches=True)
     other_way = tick(running, 3.5, None, duty, air_c=3.5 + way * 2.0, run_s=300.0)
     assert other_way.after_stop is not None
     assert (other_way.after_stop.difference_c, other_way.after_stop.foreseen_c) == (0.0, 0.0)
@@ -366,14 +352,27 @@ def test_a_coast_is_nothing_at_the_least_and_its_bound_at_the_most(
 
 
 def test_a_stop_that_teaches_nothing_still_shows_how_wrongly_it_was_foreseen() -> None:
-    stop = watched_stop(Duty.COOL, teaches=False, foreseen_c=0.0)
+    stop = watched_stop(Duty.COOL, teaches=False, foreseen_c=0.125)
     swing = Swing({Duty.COOL: KNOWN, Duty.FAN: KNOWN}, Duty.COOL, TURNED_C, after_stop=stop)
     after = tick(swing, 0.0)
     assert after.after_stop is None
-    error_c = pytest.approx(0.25 + WEIGHT * (0.5 - 0.25))
+    error_c = pytest.approx(0.25 + WEIGHT * (0.375 - 0.25))
     assert after.learned == {Duty.COOL: replace(KNOWN, error_c=error_c), Duty.FAN: KNOWN}
     unknown = tick(replace(swing, learned={}), 0.0)
     assert unknown.learned == {Duty.COOL: Learned()}
+
+
+def test_any_run_mends_a_belief_that_is_too_wrong_to_act_on() -> None:
+    error_c = 0.25 + WEIGHT * (0.5 - 0.25)
+    stop = watched_stop(Duty.COOL, teaches=False, beer_c=0.75, foreseen_c=0.25)
+    assert error_c > FORESIGHT.largest_error_c
+    mended = turned_after_stop(KNOWN, stop)
+    assert (mended.runs, mended.error_c) == (5, pytest.approx(error_c))
+    assert mended.coast_c == pytest.approx(0.5 + WEIGHT * 0.25)
+    # So much is nothing against a coast that is known to be long.
+    long = replace(KNOWN, coast_c=0.75)
+    left = turned_after_stop(long, stop)
+    assert left == replace(long, error_c=pytest.approx(error_c))
 
 
 def test_a_run_as_long_as_the_minimum_run_time_teaches_the_least_swing() -> None:
@@ -448,45 +447,3 @@ def test_a_run_more_than_three_bands_from_the_target_comes_from_afar(
     assert tick(far, target_c).afar is False
     assert not tick(far, target_c, duty, duty, target=None).afar
     assert not tick(swing, target_c - way * 9 * band_c, duty, duty).afar
-
-
-# --- what is foreseen ----------------------------------------------------------------------------
-
-
-def test_what_is_known_fits_up_to_the_largest_error() -> None:
-    largest_c = FORESIGHT.largest_error_c
-    assert fits(Learned(error_c=largest_c), FORESIGHT)
-    assert not fits(Learned(error_c=largest_c + 0.001), FORESIGHT)
-    assert not fits(Learned(), ForesightSettings(foresee=False))
-
-
-def test_air_counts_from_the_least_difference_that_it_was_learned_at() -> None:
-    at_c = replace(KNOWN, difference_c=LEAST_DIFFERENCE_C)
-    foreseen_c = coast_c(at_c, FORESIGHT, Duty.COOL, 3.0, 2.25, 600.0)
-    assert foreseen_c == 0.25
-    below = replace(KNOWN, difference_c=LEAST_DIFFERENCE_C - 0.5)
-    assert coast_c(below, FORESIGHT, Duty.COOL, 3.0, 2.25, 600.0) == 0.5
-
-
-def test_a_second_run_is_foreseen_by_the_first() -> None:
-    once = replace(KNOWN, runs=1, coast_c=0.25)
-    assert coast_c(once, FORESIGHT, Duty.COOL, 6.0, 2.0, 600.0) == 0.25
-    assert coast_c(once, FORESIGHT, Duty.COOL, 90.0, 2.0, 600.0) == 0.25 * MOST_TIMES
-    assert coast_c(once, FORESIGHT, Duty.HEAT, 2.0, 6.0, 600.0) == 0.25
-
-
-def test_a_run_of_a_second_is_foreseen_in_proportion() -> None:
-    short = replace(KNOWN, run_s=0.5)
-    assert coast_c(short, FORESIGHT, Duty.COOL, 3.0, None, 0.25) == 0.25
-    never = replace(KNOWN, run_s=0.0)
-    assert coast_c(never, FORESIGHT, Duty.COOL, 3.0, None, 300.0) == 0.5
-
-
-@SIDES
-def test_what_is_still_to_go_is_what_was_foreseen_less_what_it_went(
-    duty: Duty, target_c: float, band_c: float, way: float
-) -> None:
-    stop = Turn(duty, NOW_S, 3.0, 3.0, foreseen_c=0.5)
-    assert to_go_c(stop, 3.0) == 0.5
-    assert to_go_c(stop, 3.0 - way * 0.375) == 0.125
-    assert to_go_c(stop, 3.0 - way * 0.75) == -0.25
