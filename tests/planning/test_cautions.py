@@ -146,7 +146,7 @@ def test_a_site_file_with_the_freezing_point_of_a_stronger_beer_is_told() -> Non
 
 
 @pytest.mark.parametrize(
-    ("rate_c_per_day", "room_c", "keeps_up"), [(5.0, 20.0, True), (20.0, 20.0, False)]
+    ("rate_c_per_day", "room_c", "keeps_up"), [(5.0, 20.0, True), (25.0, 20.0, False)]
 )
 def test_a_ramp_that_the_chamber_cannot_follow_is_told_and_the_rehearsal_agrees(
     rate_c_per_day: float, room_c: float, keeps_up: bool

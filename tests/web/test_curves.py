@@ -290,8 +290,9 @@ def test_the_targets_line_is_what_the_status_said_at_every_moment(folder: Path) 
     for at_s, temp_c in seen:
         place = (at_s - found["from_utc_s"]) / found["bucket_s"] - 0.5
         line = found["target"]["cool_c"]
-        # The first bucket's middle may be before the profile was started.
-        if not 2 <= place < found["count"] - 2:
+        # The middles of the first buckets may be before the profile was started.
+        begins = next(bucket for bucket, known_c in enumerate(line) if known_c is not None)
+        if not begins + 2 <= place < found["count"] - 2:
             continue
         around = line[int(place) - 1 : int(place) + 3]
         # Within what the target does in the buckets on either side.
