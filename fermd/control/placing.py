@@ -381,10 +381,10 @@ def _solved(placing: Placing) -> Placing:
     for place, likely in enumerate(LIKELY):
         rows[place][place] += (LIKELY_NOISE_C / likely) ** 2
     if placing.kept_shares is not None:
-        for place, share in zip((AT_ONCE, LATE), placing.kept_shares, strict=True):
-            drawn = (LIKELY_NOISE_C / KEPT_LIKELY) ** 2
+        drawn = (LIKELY_NOISE_C / KEPT_LIKELY) ** 2
+        for place in (AT_ONCE, LATE):
             rows[place][place] += drawn
-            products[place] += drawn * share
+            products[place] += drawn * placing.kept_shares[place]
     of_share = [1.0 if place in (AT_ONCE, LATE) else 0.0 for place in range(NUMBERS)]
     numbers, toward_share = solve(rows, (products, of_share))
     spread = max(0.0, toward_share[AT_ONCE] + toward_share[LATE])
