@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from fermd.control.windows import Means, longer, means_of
+from fermd.control.placing import Placing, observe
+from fermd.control.windows import WINDOW_S, Means, longer, means_of
 
 FIRST: Means = (12.0, 8.0, 1.0, 9.0, 0.5)
 SECOND: Means = (12.5, 9.0, 0.0, 8.0, 0.25)
@@ -21,3 +22,12 @@ def test_the_means_of_a_window_are_those_of_its_ticks() -> None:
     window = longer(longer(None, 60.0, FIRST, cooling=False), 70.0, SECOND, cooling=False)
     assert window.since_mono_s == 60.0
     assert means_of(window) == (12.25, 8.5, 0.5, 8.5, 0.375)
+
+
+def test_the_tick_that_ends_a_window_counts_as_cooled_for_the_next_one() -> None:
+    placing, every_s = Placing(), WINDOW_S / 3.0
+    for tick in range(7):
+        placing = observe(
+            placing, 12.0, 8.0, every_s, every_s * tick, heating=False, cooling=tick == 3
+        )
+    assert placing.cooled_windows == 1.0
