@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from fermd.control.lag import lagged
 from fermd.control.replacing import replacer
 from fermd.control.settings import HOUR_S, ChamberSettings, Duty
 from fermd.control.slow_drift import steadied
@@ -81,18 +82,18 @@ class Look:
 def learn(swing: Swing, settings: ChamberSettings, look: Look) -> Swing:
     """Follow the beer for one tick, after the outputs were decided."""
     beer_c, running, was = look.beer_c, look.running, look.was_running
-    swing = _watch_door(swing, look)
     if look.other_beer:
         swing = _unlearned(swing)
     if beer_c is None:
         lost = Swing(swing.learned, running or swing.last)
         return swing if swing == lost else lost
+    swing = _watch_door(swing, look)
     steady_c = steadied(swing.steady_c, beer_c, look.passed_s)
     swing, look = _along(swing, look)
     beer_c -= swing.along_c
-    before_c = swing.smooth_c
-    share = look.passed_s / (look.passed_s + SMOOTHED_S)
-    smooth_c = beer_c if before_c is None else before_c + share * (beer_c - before_c)
+    smooth_c = beer_c
+    if swing.smooth_c is not None:
+        smooth_c = lagged(swing.smooth_c, beer_c, look.passed_s, SMOOTHED_S)
     swing = _SMOOTHED(swing, smooth_c, steady_c)
     if running is not None and running is not was:
         swing = _started(swing, settings, look, running, beer_c, smooth_c)
@@ -108,8 +109,7 @@ def _watch_door(swing: Swing, look: Look) -> Swing:
     air_c, before_c = look.air_c, swing.air_c
     if air_c is None or before_c is None:
         return swing if air_c is before_c else _AIR(swing, air_c)
-    share = look.passed_s / (look.passed_s + AIR_BEHIND_S)
-    behind_c = before_c + share * (air_c - before_c)
+    behind_c = lagged(before_c, air_c, look.passed_s, AIR_BEHIND_S)
     if abs(air_c - behind_c) > DOOR_C:
         swing = _opened(swing, warmer=air_c > behind_c)
     return _AIR(swing, behind_c)
@@ -152,7 +152,7 @@ def _along(swing: Swing, look: Look) -> tuple[Swing, Look]:
                 for duty, known in swing.learned.items()
             }
         along_c = swing.along_c + look.ramp_c_per_h * look.passed_s / HOUR_S
-        swing = replace(swing, along_c=along_c, on_ramp=on_ramp)
+        swing = _ON_RAMP(swing, along_c, on_ramp)
     elif swing.on_ramp is not None:
         swing = replace(swing, on_ramp=None)
     along_c = swing.along_c
@@ -162,7 +162,11 @@ def _along(swing: Swing, look: Look) -> tuple[Swing, Look]:
     if target is not None:
         target = Target(target.heat_c - along_c, target.cool_c - along_c)
     air_c = None if air_c is None else air_c - along_c
-    return swing, replace(look, air_c=air_c, target=target)
+    return swing, _AS_THOUGH_STILL(look, air_c, target)
+
+
+_ON_RAMP = replacer(Swing, "along_c", "on_ramp")
+_AS_THOUGH_STILL = replacer(Look, "air_c", "target")
 
 
 def _now_known(swing: Swing, duty: Duty, known: Learned) -> Swing:

@@ -34,6 +34,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from operator import mul
 
+from fermd.control.lag import lagged
 from fermd.control.replacing import replacer
 from fermd.control.settings import HOUR_S, ForesightSettings
 from fermd.control.solving import solve
@@ -230,12 +231,11 @@ def _follow(placing: Placing, vessel_c: float, passed_s: float, *, heating: bool
     memory).
     """
     shown_c, before_c, air_c = _shown_c(placing, vessel_c), placing.beer_c, placing.air_c
-    drawn = passed_s / (passed_s + DRAWN_S)
     if shown_c is None or air_c is None:
         if before_c is None:
             return placing
         # Back to the probe without a jump, which would look like beer that moves.
-        back_c = before_c + drawn * (vessel_c - before_c)
+        back_c = lagged(before_c, vessel_c, passed_s, DRAWN_S)
         return _FOLLOWED(placing, back_c if abs(back_c - vessel_c) > ARRIVED_C else None)
     if before_c is None:
         before_c = shown_c
@@ -244,7 +244,7 @@ def _follow(placing: Placing, vessel_c: float, passed_s: float, *, heating: bool
         placing.follows_per_h * (air_c - before_c) + placing.warms_c_per_h + power_c_per_h
     )
     foreseen_c = before_c + moves_c_per_h * passed_s / HOUR_S
-    return _FOLLOWED(placing, foreseen_c + drawn * (shown_c - foreseen_c))
+    return _FOLLOWED(placing, lagged(foreseen_c, shown_c, passed_s, DRAWN_S))
 
 
 _FOLLOWED = replacer(Placing, "beer_c")
@@ -282,9 +282,8 @@ def observe(
     heater = 1.0 if heating else 0.0
     air_late_c, heater_late = air_c, heater
     if placing.air_c is not None:
-        share = passed_s / (passed_s + WALL_S)
-        air_late_c = placing.air_late_c + share * (air_c - placing.air_late_c)
-        heater_late = placing.heater_late + share * (heater - placing.heater_late)
+        air_late_c = lagged(placing.air_late_c, air_c, passed_s, WALL_S)
+        heater_late = lagged(placing.heater_late, heater, passed_s, WALL_S)
     if vessel_c is None:
         return _break(placing, air_c, air_late_c, heater, heater_late)
     placing = _WATCHED(placing, air_c, air_late_c, heater, heater_late)

@@ -15,6 +15,8 @@ from __future__ import annotations
 
 from math import cbrt
 
+from fermd.control.lag import lagged
+
 FULL_BAND_C_PER_H = 0.5
 """From this drift on the bands are as wide as they are set, °C/h: with bands of ±0.2 °C a swing
 then takes less than two hours, as with a peak of fermentation, or a cold beer in a hot room."""
@@ -49,5 +51,5 @@ def steadied(before_c: float | None, read_c: float, passed_s: float) -> float:
     """Return the steadied temperature after one more reading, °C."""
     if before_c is None:
         return read_c
-    steady_c = before_c + passed_s / (passed_s + STEADIED_S) * (read_c - before_c)
+    steady_c = lagged(before_c, read_c, passed_s, STEADIED_S)
     return min(max(steady_c, read_c - TRUE_WITHIN_C), read_c + TRUE_WITHIN_C)
