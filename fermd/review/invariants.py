@@ -56,6 +56,8 @@ class TakenOver:
     """A site file that was read again: its settings were in force from then on."""
 
     boot_id: str
+    """A boot that the journal has. Of one that wrote nothing the journal does not know when it was:
+    whoever knows names the boot that came next."""
     mono_s: float
     """On the clock of that boot, s."""
     settings: SiteSettings
@@ -70,7 +72,8 @@ def violations(
     """Return every broken promise in a journal, in the order of its rows.
 
     `settings` were in force at first; `taken_over` are those that followed, oldest first. An empty
-    list is as it should be. Raises sqlite3.Error if the journal cannot be read.
+    list is as it should be. Raises sqlite3.Error if the journal cannot be read, ValueError if it
+    does not know a boot of `taken_over`.
     """
     found: list[Violation] = []
     with closing(connect_to_read(path)) as connection:
@@ -83,22 +86,17 @@ def violations(
     return sorted(found, key=lambda broken: broken.seq)
 
 
-_Later = list[tuple[float, float, SiteSettings]]
+_Later = list[tuple[int, float, SiteSettings]]
 """Settings with the boot and the moment (mono_s) from which on they were in force."""
 
 
 def _by_boot(db: Database, taken_over: Sequence[TakenOver]) -> _Later:
     numbers = {row["boot_id"]: row["boot"] for row in db.query("SELECT boot, boot_id FROM boots")}
-    found: _Later = []
-    last = 0.0
-    for one in taken_over:
-        if one.boot_id in numbers:
-            last = numbers[one.boot_id]
-            found.append((last, one.mono_s, one.settings))
-        else:
-            # Nothing of that boot was written: they hold from the next one on.
-            found.append((last + 0.5, 0.0, one.settings))
-    return found
+    unknown = [one.boot_id for one in taken_over if one.boot_id not in numbers]
+    if unknown:
+        named = ", ".join(unknown)
+        raise ValueError(f"the journal has no row of boot {named}: name the next one that it has")
+    return [(numbers[one.boot_id], one.mono_s, one.settings) for one in taken_over]
 
 
 def _of_chamber(

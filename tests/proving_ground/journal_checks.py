@@ -66,18 +66,25 @@ def _replayed(outcome: Outcome) -> Iterator[Broken]:
     truth = outcome.truth
     period_s = outcome.world.site["sample_period_s"]
     first = truth.settings[0][1]
+    written = {row["boot_id"] for row in rows_of(outcome.journal, "SELECT boot_id FROM boots")}
     taken_over = [
-        TakenOver(*_boot_clock(outcome, at_s), settings) for at_s, settings in truth.settings[1:]
+        TakenOver(*moment, settings)
+        for at_s, settings in truth.settings[1:]
+        if (moment := _boot_clock(outcome, at_s, written)) is not None
     ]
     for one in violations(outcome.journal, first, period_s, taken_over):
         detail = f"{one.detail} (row {one.seq})"
         yield Broken(OF_PROMISE.get(one.promise, 7), one.promise, one.chamber, 0.0, detail)
 
 
-def _boot_clock(outcome: Outcome, at_s: float) -> tuple[str, float]:
+def _boot_clock(outcome: Outcome, at_s: float, written: set[str]) -> tuple[str, float] | None:
+    """Return a moment on the clock of its boot; of one that left no row, the start of the next."""
     boots_s = outcome.truth.boots_s
     boot = max(number for number, began_s in enumerate(boots_s) if began_s <= at_s + 1e-6)
-    return f"simulated-{boot + 1}", at_s - boots_s[boot]
+    for number in range(boot, len(boots_s)):
+        if (named := f"simulated-{number + 1}") in written:
+            return named, at_s - boots_s[number] if number == boot else 0.0
+    return None
 
 
 @dataclass(frozen=True, slots=True)
