@@ -15,7 +15,7 @@ import threading
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from types import FrameType
-from typing import Any
+from typing import Any, Final
 
 from fermd import __version__
 from fermd.config.errors import ConfigError
@@ -107,6 +107,8 @@ class RunningSite:
 
     def events(self, limit: int, unit: Unit = Unit.CELSIUS) -> Sequence[dict[str, Any]]:
         """What happened last, newest first, worded."""
+        # Who has just given a command finds it here, though it was answered before it was on disk.
+        self._journal.settle(timeout_s=SETTLES_WITHIN_S)
         rows = self.record.last_events(limit)
         return [tell(row, unit).plain() for row in reversed(rows)]
 
@@ -115,6 +117,9 @@ class RunningSite:
         if self._reload is not None:
             self._reload()
 
+
+SETTLES_WITHIN_S: Final = 1.0
+"""A disk that is slower than this does not keep anybody from what it has."""
 
 Interface = Callable[[RunningSite], AbstractContextManager[object]]
 """Serves a running site while it is entered: the HTTP interface, from the room above."""

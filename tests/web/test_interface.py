@@ -85,6 +85,13 @@ def test_events_come_newest_first_and_as_many_as_were_asked_for(site: Caller) ->
     assert len(site.get("/api/events").json()) <= 50
 
 
+def test_who_asks_right_after_a_command_finds_it_on_record(site: Caller) -> None:
+    """It was answered before the journal had it on disk."""
+    for target_c in (11.0, 12.0, 13.0):
+        assert site.order("lager", "set-target", target_c=target_c).json()["taken"] is True
+        assert f"target {target_c} °C" in site.get("/api/events?limit=20").text
+
+
 @pytest.mark.parametrize(
     "limit", ["0", "-1", "1001", "ten", "", "1.5", "٣", "9" * 5000, "1e2", "0x10", " 5"]
 )
