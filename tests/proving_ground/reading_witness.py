@@ -26,8 +26,8 @@ class Probe:
 
     since_s: float
     """Since when it is believed or not; all times are of the board's boot clock, s."""
-    lost_s: float
-    """Since when it was known, at the latest, that it is not to be believed."""
+    lost_s: float | None = None
+    """Since when it was known, at the latest, that it is not to be believed; None: not yet."""
     believed: bool = False
     good: int = 0
     bad: int = 0
@@ -97,12 +97,13 @@ class ReadingWitness:
     ) -> list[Broken]:
         """Take in a tick: what the probes gave, and what is on from now on."""
         for probe in settings.probes:
-            seen = self._probes.setdefault(probe.name, Probe(self._started_s, self._started_s))
+            seen = self._probes.setdefault(probe.name, Probe(self._started_s))
             was_believed = seen.believed
             for sample in given.get(probe.name, ()):
                 seen.takes(sample, probe)
             seen.ages(now_s, probe)
-            if was_believed and not seen.believed:
+            patience_over = now_s - self._started_s >= STARTING_PATIENCE_S
+            if (was_believed and not seen.believed) or (seen.lost_s is None and patience_over):
                 # Who was late learns of it late: that is when its time begins.
                 seen.lost_s = now_s
         found: list[tuple[int, str, str]] = []
@@ -179,9 +180,10 @@ class ReadingWitness:
             if probe is None:
                 continue
             seen = self._probes[probe.name]
-            told_after_s = ALARM_AFTER_S + STARTING_PATIENCE_S + 2 * self._period_s
+            if seen.believed or seen.lost_s is None:
+                continue
             lost_s = now_s - seen.lost_s
-            if seen.believed or lost_s <= told_after_s:
+            if lost_s <= ALARM_AFTER_S + 2 * self._period_s:
                 continue
             if (kind.value, probe.name) not in alarms:
                 found.append((3, "alarm raised", f"none about {probe.name} after {lost_s:.0f} s"))
