@@ -52,6 +52,7 @@ from fermd.service.hold import Ports, hold
 from fermd.service.notify import ServiceManager
 from fermd.service.ownership import OwnedElsewhere, OwnershipError
 from fermd.service.snapshot import Snapshot
+from fermd.service.upkeep import Upkeep
 
 BREWER_LOOKS_EVERY_S = 6 * HOUR_S
 """How often somebody comes by, confirms what waits, and acknowledges alarms, s."""
@@ -280,15 +281,19 @@ class Run:
 
     @contextlib.contextmanager
     def in_place(self) -> Iterator[None]:
-        """Put the journal and the calendar of this world in the places of the daemon's."""
-        before = service.SqliteJournal, service.CalendarThread
+        """Put the journal and the calendar of this world in the places of the daemon's.
+
+        The weekly check of a journal rests between its tables by the true clock: not here.
+        """
+        before = service.SqliteJournal, service.CalendarThread, service.Upkeep
         journal = type("Journal", (WorldJournal,), {"run": self})
         calendar = type("Calendar", (WorldCalendar,), {"run": self})
         service.SqliteJournal, service.CalendarThread = journal, calendar  # type: ignore[misc]
+        service.Upkeep = partial(Upkeep, rest_s=0.0)  # type: ignore[misc,assignment]
         try:
             yield
         finally:
-            service.SqliteJournal, service.CalendarThread = before  # type: ignore[misc]
+            service.SqliteJournal, service.CalendarThread, service.Upkeep = before  # type: ignore[misc]
 
     # -- the life of a world --------------------------------------------------------------------
 
