@@ -1,0 +1,53 @@
+"""When the witness of the readings calls an alarm about a lost probe overdue."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reading_witness import ALARM_AFTER_S, ReadingWitness
+
+from fermd.control.reading import STARTING_PATIENCE_S, ProbeFault, Sample
+from fermd.control.settings import ChamberSettings, ProbeSettings
+
+PERIOD_S = 10.0
+DUE_S = ALARM_AFTER_S + 2 * PERIOD_S
+"""Longer than this after a tick that had to see it, s, and the alarm is overdue."""
+
+CHAMBER = ChamberSettings("cellar", ProbeSettings("vessel"))
+
+
+def overdue(
+    witness: ReadingWitness, at_s: float, given: Sequence[Sample] = (), *, told: bool = False
+) -> bool:
+    """Whether the witness finds an alarm missing at this tick."""
+    alarms = [("vessel-probe-lost", "vessel")] if told else []
+    found = witness.sees(at_s, at_s, CHAMBER, {"vessel": given}, {}, alarms)
+    return "alarm raised" in [one.promise for one in found]
+
+
+def test_a_probe_that_never_came_is_told_of_after_the_patience_of_a_start() -> None:
+    witness = ReadingWitness(0.0, PERIOD_S)
+    assert not overdue(witness, STARTING_PATIENCE_S)
+    assert not overdue(witness, STARTING_PATIENCE_S + DUE_S)
+    assert overdue(witness, STARTING_PATIENCE_S + DUE_S + 1.0)
+    assert not overdue(witness, STARTING_PATIENCE_S + DUE_S + 1.0, told=True)
+
+
+def test_a_loop_that_was_held_up_has_its_minute_from_the_tick_that_learns_of_it() -> None:
+    witness = ReadingWitness(0.0, PERIOD_S)
+    assert not overdue(witness, STARTING_PATIENCE_S - 20.0)
+    assert not overdue(witness, 3143.0)
+    assert not overdue(witness, 3143.0 + DUE_S)
+    assert overdue(witness, 3143.0 + DUE_S + 1.0)
+
+
+def test_a_probe_that_was_believed_is_owed_no_patience() -> None:
+    witness = ReadingWitness(0.0, PERIOD_S)
+    for number in range(1, 200):
+        at_s = PERIOD_S * number
+        assert not overdue(witness, at_s, [Sample(at_s, 12.0 + number % 2 / 16)])
+    lost_s = at_s + PERIOD_S
+    gone = [Sample(lost_s, fault=ProbeFault.DISCONNECTED)] * CHAMBER.vessel_probe.bad_run
+    assert not overdue(witness, lost_s, gone)
+    assert not overdue(witness, lost_s + DUE_S)
+    assert overdue(witness, lost_s + DUE_S + 1.0)
