@@ -1,7 +1,9 @@
 """Whether a chamber acts on nothing: held, tick by tick, against what its probes gave.
 
 A probe is believed here as the site file says and no less readily than that, by sums of this file's
-own: jumps are let pass. What is off because fermd believes less is no fault.
+own: jumps are let pass. What is off because fermd believes less is no fault. What may be on because
+of that (a fail-safe that the brewer chose, an air probe that can be done without) is one only once
+the readings have been near each other for long enough to be believed by anybody.
 """
 
 from __future__ import annotations
@@ -31,6 +33,9 @@ class Probe:
     believed: bool = False
     good: int = 0
     bad: int = 0
+    steady: int = 0
+    """Good samples in a row, each within reach of the one before."""
+    last_c: float | None = None
     good_s: float | None = None
     same_c: float | None = None
     same_since_s: float = 0.0
@@ -48,11 +53,14 @@ class Probe:
         else:
             self.same_c = None
         if not good or temp_c is None:
-            self.good, self.bad = 0, self.bad + 1
+            self.good, self.steady, self.bad = 0, 0, self.bad + 1
             if self.bad >= settings.bad_run:
                 self._is(False, at_s)
             return
-        self.good, self.bad, self.good_s = self.good + 1, 0, at_s
+        if not self.steady or not self._is_near(temp_c, at_s, settings):
+            self.steady = 0
+        self.good, self.steady, self.bad = self.good + 1, self.steady + 1, 0
+        self.good_s, self.last_c = at_s, temp_c
         self.newest_c.append(temp_c + settings.offset_c)
         if self.good >= settings.good_run:
             self._is(True, at_s)
@@ -62,11 +70,25 @@ class Probe:
         if self.good_s is not None and now_s - self.good_s > settings.stale_s:
             self._is(False, now_s)
 
-    def is_beyond(self, settings: ProbeSettings, low_c: float, high_c: float) -> bool:
-        """Whether everything that could stand behind its value is outside of these bounds."""
+    def is_beyond(
+        self, settings: ProbeSettings, low_c: float, high_c: float, *, surely: bool
+    ) -> bool:
+        """Whether everything that could stand behind its value is outside of these bounds.
+
+        `surely`: only once nobody takes it for a jump any more. A run of bad samples ends the trust
+        in the level before, a run of good ones founds the trust in the new one.
+        """
+        if surely and self.steady < settings.bad_run + settings.good_run:
+            return False
         count = max(settings.bad_run, settings.median_of) + 1
         newest = list(self.newest_c)[-count:]
         return len(newest) == count and (max(newest) < low_c or min(newest) > high_c)
+
+    def _is_near(self, temp_c: float, at_s: float, settings: ProbeSettings) -> bool:
+        if self.last_c is None or self.good_s is None:
+            return False
+        reach_c = settings.jump_c + settings.jump_c_per_min * (at_s - self.good_s) / 60.0
+        return abs(temp_c - self.last_c) <= reach_c
 
     def _is(self, believed: bool, at_s: float) -> None:
         if believed is not self.believed:
@@ -138,10 +160,14 @@ class ReadingWitness:
                 found.append((3, "nothing runs without the air", f"{duty} is on"))
             low_c = limits.air_lowest_c if duty is Duty.COOL else -999.0
             high_c = limits.air_highest_c if duty is Duty.HEAT else 999.0
-            if air.believed and air.is_beyond(settings.air_probe, low_c, high_c):
+            surely = limits.carry_on_without_air
+            if air.believed and air.is_beyond(settings.air_probe, low_c, high_c, surely=surely):
                 found.append((4, "air limits", f"{duty} is on at {air.newest_c[-1]:.2f} °C"))
         coldest_c = limits.coldest_beer_c
-        freezes = vessel.believed and vessel.is_beyond(settings.vessel_probe, coldest_c, 999.0)
+        surely = settings.fail_safe.duty is Duty.COOL
+        freezes = vessel.believed and vessel.is_beyond(
+            settings.vessel_probe, coldest_c, 999.0, surely=surely
+        )
         if Duty.COOL in running and freezes:
             found.append((4, "freezing margin", f"cooling at {vessel.newest_c[-1]:.2f} °C"))
 

@@ -1,13 +1,15 @@
-"""When the witness of the readings calls an alarm about a lost probe overdue."""
+"""When the witness calls an alarm about a lost probe overdue, and cooling a harm to the beer."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+import pytest
 from reading_witness import ALARM_AFTER_S, ReadingWitness
 
 from fermd.control.reading import STARTING_PATIENCE_S, ProbeFault, Sample
-from fermd.control.settings import ChamberSettings, ProbeSettings
+from fermd.control.settings import ChamberSettings, Duty, FailSafeSettings, ProbeSettings
 
 PERIOD_S = 10.0
 DUE_S = ALARM_AFTER_S + 2 * PERIOD_S
@@ -51,3 +53,29 @@ def test_a_probe_that_was_believed_is_owed_no_patience() -> None:
     assert not overdue(witness, lost_s, gone)
     assert not overdue(witness, lost_s + DUE_S)
     assert overdue(witness, lost_s + DUE_S + 1.0)
+
+
+@pytest.mark.parametrize(
+    ("blind", "found_after"),
+    [
+        # Beyond the limit are as many samples as a median and a run of bad ones can hold, and one.
+        (None, 6),
+        # The same cooling is what the brewer chose for a probe that is not believed: that it was
+        # must be over for certain, by a run of bad samples and a run of good ones.
+        (Duty.COOL, 8),
+    ],
+)
+def test_a_probe_that_jumps_below_freezing_convicts_whoever_cools(
+    blind: Duty | None, found_after: int
+) -> None:
+    chamber = replace(CHAMBER, fail_safe=FailSafeSettings(blind))
+    witness = ReadingWitness(0.0, PERIOD_S)
+    temps_c = [20.0] * 10 + [-3.0] * 20
+    found = []
+    for number, temp_c in enumerate(temps_c):
+        at_s = PERIOD_S * number
+        given = {"vessel": [Sample(at_s, temp_c)]}
+        broken = witness.sees(at_s, at_s, chamber, given, {Duty.COOL: number >= 10}, [])
+        found.append("freezing margin" in [one.promise for one in broken])
+    assert found.index(True) + 1 - 10 == found_after
+    assert all(found[found.index(True) :])
