@@ -31,7 +31,7 @@ from disk import (
 from reading_witness import ReadingWitness
 from script import Entry
 from site_text import edit, written
-from truth import Broken, Process, RecordedPlant, Standing, Switching, Truth
+from truth import UNIT_S, Broken, Process, RecordedPlant, Standing, Switching, Truth
 from world import World
 
 from fermd.config.errors import ConfigError
@@ -141,6 +141,10 @@ class WorldJournal(SqliteJournal):
     def written_all(self) -> bool:
         return self._writing.has_written_all  # type: ignore[attr-defined,no-any-return]
 
+    @property
+    def readings_wait(self) -> bool:
+        return bool(self._writing.pending.readings)
+
 
 class WorldCalendar:
     """Looks at the calendar between two ticks, in place of the daemon's thread."""
@@ -184,7 +188,8 @@ class WorldDaemon(Daemon):
         before = self._site
         super()._reload()
         if self._site is not before:
-            self._run.takes_settings(self._site)
+            # The tick that is just over went by the ones before.
+            self._run.takes_settings(self._site, in_s=UNIT_S)
 
     @property
     def site(self) -> SiteFile:
@@ -406,12 +411,12 @@ class Run:
 
     # -- what the daemon does -------------------------------------------------------------------
 
-    def takes_settings(self, site: SiteFile) -> None:
-        """These settings are in force from now on."""
+    def takes_settings(self, site: SiteFile, in_s: float = 0.0) -> None:
+        """These settings are in force from so much later on."""
         if self.truth.settings and site.settings == self.site.settings:
             return
         self.site = site
-        self.truth.settings.append((self.clock.true_utc_s, site.settings))
+        self.truth.settings.append((self.clock.true_utc_s + in_s, site.settings))
 
     def handed_over(self, events: Sequence[Event]) -> None:
         """The loop has handed these to its journal."""
@@ -428,9 +433,14 @@ class Run:
                 self.calendar.look()
             if journal._writing.step():  # type: ignore[attr-defined]
                 self._looks_at_the_file(journal)
-        if journal.written_all:
+        if self._disk_may_fail():
+            # Readings that wait for it are no happening; but without them nobody can tell later
+            # how long this process was there.
+            if journal.written_all and not journal.readings_wait:
+                self._all_is_written()
+        elif journal.written_all:
             self._all_is_written()
-        elif not self._disk_may_fail():
+        else:
             failure = journal._writing.failure
             detail = f"rows wait, and the disk is well ({failure or 'no failure'})"
             self._broken(7, "what happened is committed at once", "", detail)
