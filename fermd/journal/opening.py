@@ -1,9 +1,10 @@
 """Opening the journal, whatever has become of its file.
 
 - What cannot be used (not a database, malformed, of a newer schema, cut to nothing) is set aside:
-  renamed together with its write-ahead log, never deleted, never over another file; a new journal
-  is begun. What can still be read of the chambers' state goes over into the new one. The history
-  of the relay lines does not: an unknown history costs some minutes, a wrong one a compressor.
+  renamed together with its write-ahead log, never deleted, never over another file, once a new
+  journal has been written to take its place. What can still be read of the chambers' state goes
+  over into the new one. The history of the relay lines does not: an unknown history costs some
+  minutes, a wrong one a compressor.
 - What cannot be written (missing folder, no permission, read-only or full disk, locked) is left
   alone and reported; the writer tries again later.
 - A database of another program is never touched.
@@ -14,13 +15,13 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from fermd.control.moment import Moment
-from fermd.journal.errors import NotWritable, Unusable, as_journal_error
+from fermd.journal.errors import JournalError, NotWritable, Unusable, as_journal_error
 from fermd.journal.examining import examine, examine_opened
 from fermd.journal.ports import Outage
 from fermd.journal.readonly import connect_to_read
@@ -51,6 +52,9 @@ WAL_PAGES = 1000
 WAL_KEPT_BYTES = 2 * WAL_PAGES * PAGE_BYTES
 """A log that has grown beyond this is cut back to it once it has been carried over. Not to
 nothing: writing into a file that is there already spares the file system's own journal."""
+
+BEGUN = ".begun"
+"""Ends the name of a new journal that is to take the place of one that cannot be used."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,7 @@ def open_or_begin(
     kept_log: Path | None = None
     try:
         size = _size_to_open(path)
+        soundness.must_not_be_spoilt()
         is_sound = soundness.holds
         check_at_once = not is_sound and size <= CHECK_AT_ONCE_BYTES
         if size and examine(path, check_for=soundness if check_at_once else None):
@@ -120,18 +125,51 @@ def worn_out(path: Path, cause: str) -> NotWritable:
 def begin_anew(
     path: Path, cause: str, wall_utc_s: float, busy_s: float, soundness: Soundness
 ) -> Opened:
-    """Set the file aside and begin a new journal in its place. Raises NotWritable."""
-    kept_as = set_aside(path, wall_utc_s)
-    salvaged = outage_of_unwritable(kept_as)
+    """Begin a new journal, set the file aside, and put the new one in its place.
+
+    The file keeps its name until the new one is written: on a disk that takes nothing, what can be
+    read of it is there for the next start too, and it is told of when it is set aside. Raises
+    NotWritable.
+    """
+    salvaged = outage_of_unwritable(path)
+    begun = path.with_name(path.name + BEGUN)
     try:
+        _write_first(begun, busy_s, salvaged)
+        kept_as = set_aside(path, wall_utc_s)
+        begun.rename(path)
+        _sync_folder(path.parent)
         connection, _, _ = _open(path, busy_s)
-        carry_over(connection, salvaged)
-    except Unusable as error:
-        raise NotWritable(path, error.cause, "see whether the disk is sound") from error
-    except sqlite3.Error as error:
-        raise as_journal_error(path, error) from error
+    except JournalError as error:
+        soundness.spoilt(cause)
+        if error.path == path:
+            raise NotWritable(path, error.cause, "see whether the disk is sound") from error
+        told = f"cannot be used ({cause}), and no other can be begun: {error.cause}"
+        raise NotWritable(path, told, error.remedy) from error
+    except OSError as error:
+        told = f"cannot be replaced ({error.strerror})"
+        raise NotWritable(path, told, "see whether the disk is sound") from error
+    finally:
+        with suppress(OSError):
+            _remove(begun)
     soundness.checked()
     return Opened(connection, salvaged, check_later=False, set_aside=SetAside(kept_as, cause))
+
+
+def _write_first(begun: Path, busy_s: float, salvaged: Outage) -> None:
+    """Write a new journal's file, its log carried over into it. Raises JournalError or OSError."""
+    _remove(begun)
+    connection, _, _ = _open(begun, busy_s)
+    try:
+        with closing(connection):
+            carry_over(connection, salvaged)
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    except sqlite3.Error as error:
+        raise as_journal_error(begun, error) from error
+
+
+def _remove(begun: Path) -> None:
+    for suffix in ("", "-wal", "-shm"):
+        begun.with_name(begun.name + suffix).unlink(missing_ok=True)
 
 
 def outage_of_unwritable(path: Path) -> Outage:

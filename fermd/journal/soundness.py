@@ -9,6 +9,8 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
+from fermd.journal.errors import Unusable
+
 _Footprint = tuple[tuple[int, int, int], ...]
 """Inode, size and time of change (ns) of the database and of its log, where there is any of it."""
 
@@ -21,11 +23,23 @@ class Soundness:
         self._is_sound = self._wrote_since_check = False
         self._left: _Footprint | None = None
         """As the file was when it was last let go, or checked, sound."""
+        self._spoilt: tuple[str, _Footprint | None] | None = None
+        """What is wrong with it, and as it was then."""
 
     @property
     def holds(self) -> bool:
         """Whether the file that is there now needs no check."""
         return self._left is not None and self._left == _footprint(self._path)
+
+    def must_not_be_spoilt(self) -> None:
+        """Raise Unusable if the file that is there now is known not to do."""
+        if self._spoilt is not None and self._spoilt[1] == _footprint(self._path):
+            raise Unusable(self._path, self._spoilt[0], "it is set aside")
+
+    def spoilt(self, cause: str) -> None:
+        """It cannot be used as it is, and had to stay under its name."""
+        self.unchecked()
+        self._spoilt = (cause, _footprint(self._path))
 
     def checked(self) -> None:
         """All of it was read, and no fault was found; or it was made just now."""

@@ -431,7 +431,7 @@ class Failing(sqlite3.Connection):
     asked = 0
 
     def execute(self, sql: str, *parameters: object) -> sqlite3.Cursor:
-        if Failing.fails and sql.startswith("BEGIN"):
+        if Failing.fails and sql.startswith("BEGIN IMMEDIATE"):
             Failing.asked += 1
             error = sqlite3.OperationalError("disk I/O error")
             error.sqlite_errorcode = sqlite3.SQLITE_IOERR
@@ -504,6 +504,43 @@ def test_after_an_error_of_the_disk_the_file_is_read_for_faults_once(
         assert eventually(lambda: journal.flush() and journal.trouble() is None)
         assert Failing.asked > failures
         assert len(checks) == failures
+
+
+def test_a_spoilt_journal_keeps_its_name_until_another_can_be_begun(
+    begin, path, checks, monkeypatch
+):
+    filled(begin)
+    torn_page(path)
+    real = sqlite3.connect
+    monkeypatch.setattr(
+        opening.sqlite3, "connect", lambda *given, **more: real(*given, factory=Failing, **more)
+    )
+    Failing.fails = True
+    try:
+        journal = begin(boot_id="second", moment=at(5000))
+        assert journal.outage().chambers == (RECORD,)
+        checks.clear()
+        for _ in range(3):
+            assert not journal.flush()
+        trouble = journal.trouble()
+        assert trouble.kind == "not-writing"
+        assert "no other can be begun: disk I/O error" in trouble.detail
+        assert kept_aside(path) == []
+        assert checks == []  # what is wrong with it is known
+        # Nor is it lost for a start to come that this one ends before the disk is well.
+        journal.close(at(5001), cleanly=False)
+        journal = begin(boot_id="third", moment=at(6000))
+        assert journal.outage().chambers == (RECORD,)
+    finally:
+        Failing.fails = False
+    assert eventually(lambda: journal.flush() and journal.trouble().kind == "set-aside")
+    assert len(kept_aside(path)) == 1
+    assert rows(path, "SELECT incident FROM journal_incidents ORDER BY seq") == [
+        ("set-aside",),
+        ("not-writing",),
+    ]
+    assert rows(path, "SELECT state_json FROM chamber_records") == [(RECORD.state_json,)]
+    assert list(path.parent.glob("*.begun*")) == []
 
 
 def test_a_file_that_was_changed_while_it_was_let_go_is_read_for_faults_again(
