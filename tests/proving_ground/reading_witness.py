@@ -46,6 +46,9 @@ class Probe:
         temp_c, at_s = sample.temp_c, sample.taken_mono_s
         good = temp_c is not None and settings.lowest_c <= temp_c <= settings.highest_c
         if good and temp_c == self.same_c:
+            if 0 < self.steady <= settings.bad_run:
+                # May still be taken for a jump, which is not the value of anything yet.
+                self.same_since_s = at_s
             frozen = settings.frozen_s and at_s - self.same_since_s >= settings.frozen_s
             good = not frozen
         elif good:

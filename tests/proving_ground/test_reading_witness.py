@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
-from reading_witness import ALARM_AFTER_S, ReadingWitness
+from reading_witness import ALARM_AFTER_S, Probe, ReadingWitness
 
 from fermd.control.reading import STARTING_PATIENCE_S, ProbeFault, Sample
 from fermd.control.settings import ChamberSettings, Duty, FailSafeSettings, ProbeSettings
@@ -79,3 +79,19 @@ def test_a_probe_that_jumps_below_freezing_convicts_whoever_cools(
         found.append("freezing margin" in [one.promise for one in broken])
     assert found.index(True) + 1 - 10 == found_after
     assert all(found[found.index(True) :])
+
+
+def test_a_probe_that_jumps_to_a_frozen_value_is_frozen_once_it_was_believed_for_that_long() -> (
+    None
+):
+    probe = ProbeSettings("vessel", frozen_s=1000.0)
+    seen = Probe(0.0)
+    for number in range(200):
+        at_s = PERIOD_S * number
+        seen.takes(Sample(at_s, 12.0 + number % 2 / 16 if number < 20 else 0.0), probe)
+        if not seen.bad:
+            good_s = at_s
+    # From the sample that ends the run of bad ones it counts, not from the first of them.
+    frozen_s = PERIOD_S * (20 + probe.bad_run) + probe.frozen_s
+    assert good_s == frozen_s - PERIOD_S
+    assert not seen.believed
