@@ -56,6 +56,8 @@ class EffectReplay:
         if watched is None or temp_c is None or row["probe"] != watched.settings.name:
             return False
         if not watched.trusted:
+            # Nobody could see it: what it reads once it is believed again is news.
+            self._wrong_since_s = None
             return False
         if self._best is None or self._drives(readings):
             self._begin(temp_c, row)

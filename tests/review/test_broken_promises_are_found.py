@@ -197,6 +197,24 @@ def test_nothing_is_found_in_a_record_that_keeps_every_promise(
     assert found_in(tale) == []
 
 
+def test_a_watcher_that_was_blind_is_given_time_from_when_it_sees_again(tale: Tale) -> None:
+    tale.passes(600.0)
+    tale.air_c = 9.8
+    tale.on("fridge")
+    tale.passes(3 * HOUR_S)
+    tale.air_c = 25.0
+    tale.passes(40.0)
+    tale.trust("air", False)
+    tale.passes(200.0)
+    tale.trust("air", True)
+    tale.passes(PERIOD_S)
+    tale.off("fridge", Rule.NO_EFFECT)
+    tale.alarm("no-effect", "fridge")
+    tale.passes(600.0)
+    goes_on = '"belt"]\n[chamber.lager.limits]\ncarry_on_without_air = true'
+    assert found_in(tale, site(SITE.replace('"belt"]', goes_on)).settings) == []
+
+
 # --- records that break one --------------------------------------------------------------------
 
 
