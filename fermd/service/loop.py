@@ -288,6 +288,9 @@ class ControlLoop:
                 )
                 chambers = {**self._state.chambers, one.name: state}
                 self._state = replace(self._state, chambers=chambers)
+                # On record they are off, also what does not go off: what is told of it next is of
+                # another start.
+                self._driven_on -= on_by_line.keys()
                 events[one.name] = _without_what_never_was(events[one.name], happened, wanted)
 
     def _drive_lines(

@@ -185,6 +185,26 @@ def test_a_start_that_broke_off_before_its_relay_was_driven_is_not_on_record_as_
     assert edges(rig.rows(), FRIDGE) == []
 
 
+def test_a_line_that_was_taken_away_while_on_has_not_started_in_a_tick_that_breaks_off(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cooling(rig)
+    rig.board.relays.break_line(FRIDGE)
+    rig.run_for(20.0)
+    assert edges(rig.rows(), FRIDGE) == [True, False]
+    real = rig.board.relays.drive
+
+    def breaks_off(on_by_line: dict[str, bool], lease_until_mono_s: float) -> None:
+        if rig.history(Duty.COOL).on:
+            raise ZeroDivisionError(TROUBLED)
+        real(on_by_line, lease_until_mono_s)
+
+    monkeypatch.setattr(rig.board.relays, "drive", breaks_off)
+    with pytest.raises(ZeroDivisionError, match=TROUBLED):
+        rig.loop.run()
+    assert edges(rig.rows(), FRIDGE) == [True, False]
+
+
 @pytest.mark.parametrize("when", ["before", "after"])
 def test_a_stop_is_on_record_whether_its_tick_broke_off_before_or_after_the_relay_was_driven(
     rig: Rig, monkeypatch: pytest.MonkeyPatch, when: str
