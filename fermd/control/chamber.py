@@ -36,7 +36,7 @@ from fermd.control.reading import Sample
 from fermd.control.reasons import Reason, Rule
 from fermd.control.replacing import replacer
 from fermd.control.settings import ChamberSettings, Duty, OutputSettings
-from fermd.control.slow_drift import narrowed
+from fermd.control.slow_drift import narrowed, within_noise
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
 from fermd.control.swing import WAYS, Swing
@@ -175,7 +175,8 @@ def _call(
         and steady_c is not None
         and is_slow(state.swing, settings, target, sight)
     ):
-        seen_c += steady_c - sight.beer_c
+        # It is of the tick before: a probe whose placing is known since then has other beer.
+        seen_c += within_noise(steady_c, sight.beer_c) - sight.beer_c
     return call_of_bands(bands, seen_c, state.call)
 
 

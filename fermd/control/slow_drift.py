@@ -51,5 +51,9 @@ def steadied(before_c: float | None, read_c: float, passed_s: float) -> float:
     """Return the steadied temperature after one more reading, °C."""
     if before_c is None:
         return read_c
-    steady_c = lagged(before_c, read_c, passed_s, STEADIED_S)
+    return within_noise(lagged(before_c, read_c, passed_s, STEADIED_S), read_c)
+
+
+def within_noise(steady_c: float, read_c: float) -> float:
+    """Return a steadied temperature as near to the reading as noise can have it, °C."""
     return min(max(steady_c, read_c - TRUE_WITHIN_C), read_c + TRUE_WITHIN_C)

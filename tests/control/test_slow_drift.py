@@ -12,6 +12,7 @@ from fermd.control.slow_drift import (
     TRUE_WITHIN_C,
     narrowed,
     steadied,
+    within_noise,
 )
 
 
@@ -67,3 +68,9 @@ def test_readings_are_steadied_behind_a_lag() -> None:
 def test_steadied_beer_is_never_far_from_what_is_read() -> None:
     assert steadied(10.0, 12.0, 10.0) == pytest.approx(12.0 - TRUE_WITHIN_C)
     assert steadied(10.0, 8.0, 10.0) == pytest.approx(8.0 + TRUE_WITHIN_C)
+
+
+def test_what_was_steadied_before_is_as_near_to_another_reading_as_noise_can_have_it() -> None:
+    assert within_noise(10.05, 10.0) == 10.05
+    assert within_noise(12.0, 10.0) == pytest.approx(10.0 + TRUE_WITHIN_C)
+    assert within_noise(8.0, 10.0) == pytest.approx(10.0 - TRUE_WITHIN_C)

@@ -179,6 +179,15 @@ def test_beer_that_comes_back_by_itself_is_not_heated(warms_c_per_h: float, heat
     assert bench.on(Duty.HEAT) is heats
 
 
+def test_slow_beer_that_was_taken_for_another_is_judged_by_what_is_read_now() -> None:
+    well = Placing((0.0, 0.0, 0.0, 0.0, 0.0, -0.1, 0.0), error_of_share=0.01)
+    bench = at_10(air_c=10.0, swing=Swing({Duty.HEAT: KNOWN}, Duty.COOL))
+    taken_for = replace(bench.state.swing, steady_c=9.0)
+    bench.state = replace(bench.state, placing=well, swing=taken_for)
+    bench.tick()
+    assert bench.state.call is Call.IDLE
+
+
 FALLING = Placing((0.0, 0.0, 0.0, 0.0, 0.0, -0.1, 0.0), error_of_share=0.01)
 """Beer in a well that cools by itself."""
 STILL_AIR = ((9.5, 9.0, 0.0, 9.0, 0.0), (9.5, 9.0, 0.0, 9.0, 0.0))
