@@ -33,6 +33,11 @@ _LINE_COLUMNS = (
 _CHAMBER_COLUMNS = ("state_json", "row_crc32")
 
 
+SHOWS_FOR_S = 600.0
+"""The moment of a record that stays the same is followed only so closely, s: a flash card wears
+out, and an outage is told from the last row that there is."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stamp:
     """Where a row stands: its place in the order, its boot and its moment."""
@@ -88,11 +93,15 @@ def replace_chambers(
 def add_chambers(
     connection: sqlite3.Connection, stamp: Stamp, chambers: Sequence[ChamberRecord]
 ) -> None:
-    """Replace the records of these chambers; the others stay."""
+    """Replace the records of these chambers; the others stay.
+
+    One that is the same is written again only once its moment no longer shows who was in charge.
+    """
     connection.executemany(
         "INSERT INTO chamber_records VALUES (?, ?, ?, ?, ?, ?, ?, ?) "  # noqa: S608 - constants
         f"ON CONFLICT (chamber) DO UPDATE SET {_taken_over(_CHAMBER_COLUMNS)} "
-        "WHERE state_json <> excluded.state_json OR boot <> excluded.boot",
+        "WHERE state_json <> excluded.state_json OR boot <> excluded.boot "
+        f"OR mono_s <= excluded.mono_s - {SHOWS_FOR_S}",
         [
             (*stamp.columns(), each.chamber, each.state_json, _chamber_crc32(each, stamp.boot))
             for each in chambers

@@ -3,7 +3,9 @@
 A flash card wears out, and the loop hands over its state every minute. So:
 
 - the history of a line is written at once when an output was switched or a rest was set;
-- the state of a chamber is written at once when something happened, else every ten minutes.
+- the state of a chamber is written at once when something happened, else every ten minutes, if it
+  is another then, or if nothing else shows that somebody was in charge: without a reading (a silent
+  probe) an outage would be told from hours before it.
 
 What is at risk when the power fails is therefore up to ten minutes of a step's own clock: the
 step then runs longer by what was not counted, never shorter. Measured with
@@ -36,6 +38,8 @@ class Remembering:
 
     every_s: float
     latest: State | None = None
+    read_mono_s: float = float("-inf")
+    """When the last reading came that was passed on."""
     _passed_on: State | None = None
     """The last that was passed on with the chambers."""
     _lines_passed_on: tuple[LineHistory, ...] = ()
@@ -85,8 +89,11 @@ class Remembering:
         old = self._passed_on
         if old is None or self._something_happened:
             return True
-        waited_s = new.moment.mono_s - old.moment.mono_s
-        return waited_s >= self.every_s and (old.lines, old.chambers) != (new.lines, new.chambers)
+        now_s = new.moment.mono_s
+        if now_s - old.moment.mono_s < self.every_s:
+            return False
+        is_other = (old.lines, old.chambers) != (new.lines, new.chambers)
+        return is_other or now_s - self.read_mono_s >= self.every_s
 
 
 def _switched(old: tuple[LineHistory, ...], new: tuple[LineHistory, ...]) -> bool:

@@ -86,6 +86,7 @@ class SqliteJournal:
             self._writing.newest = rows[-1].moment
             for row in rows:
                 self._writing.pending.put_reading(row)
+            self._writing.remembering.read_mono_s = rows[-1].moment.mono_s
             self._writing.readings_came()
 
     def events(self, moment: Moment, chamber: str, events: Sequence[Event]) -> None:
