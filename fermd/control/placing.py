@@ -59,6 +59,11 @@ LEAST_BY_HEAT_ALONE = 0.1
 """Where nothing has been cooled lately, a smaller share is none: a heater warms air, wall and beer
 by turns, and a probe in a well can seem to see 0.08 of the air by it (chamber model)."""
 
+LEAST_KEPT_BY_HEAT = LEAST_BY_HEAT_ALONE / 2.0
+"""A smaller share is given up where it was acted on. Without this a probe that sees its heater was
+no longer seen through once the fridge had been off for days, and started the heater every quarter
+of an hour (chamber model)."""
+
 COOLED_WINDOWS = 2.0
 """So many windows with the fridge running are remembered where it has been cooled lately."""
 
@@ -211,8 +216,10 @@ def _shown_c(placing: Placing, vessel_c: float) -> float | None:
         return None
     share = placing.air_share
     # A probe that sees none of the air is in the beer, and cannot see a heater either.
-    by_heat_alone = placing.cooled_windows < COOLED_WINDOWS
-    least = LEAST_BY_HEAT_ALONE if by_heat_alone else LEAST_SHARE
+    least = LEAST_SHARE
+    if placing.cooled_windows < COOLED_WINDOWS:
+        # What a run of cooling has told is not given up at once because none is needed any more.
+        least = LEAST_BY_HEAT_ALONE if placing.beer_c is None else LEAST_KEPT_BY_HEAT
     if share > MOST_SHARE or share - SURE_ERRORS * placing.error_of_share < least:
         return None
     at_once, late, heater_at_once, heater_late = placing.numbers[:RATE]

@@ -21,6 +21,7 @@ from fermd.control.placing import (
     KEPT_LIKELY,
     KNOWN_TO,
     LEAST_BY_HEAT_ALONE,
+    LEAST_KEPT_BY_HEAT,
     LEAST_OF_HEATER_C,
     LEAST_SHARE,
     LEFT_OVER_C,
@@ -259,6 +260,20 @@ def test_where_nothing_was_cooled_lately_a_small_share_is_the_heaters_doing() ->
     assert observe(cooled, 10.0, 5.0, LONG_S, 1e3, heating=False, cooling=False).beer_c
     barely = replace(perhaps, cooled_windows=COOLED_WINDOWS - 0.01)
     assert observe(barely, 10.0, 5.0, LONG_S, 1e3, heating=False, cooling=False).beer_c is None
+
+
+def test_a_share_that_is_acted_on_is_given_up_only_at_half_of_what_it_takes_to_begin() -> None:
+    share = 0.07
+    acted_on = Placing(
+        (share, *[0.0] * 6),
+        error_of_share=(share - LEAST_KEPT_BY_HEAT) / SURE_ERRORS * 0.99,
+        beer_c=10.4,
+    )
+    kept = observe(acted_on, 10.0, 5.0, LONG_S, 1e3, heating=False, cooling=False)
+    assert kept.beer_c == pytest.approx((10.0 - share * 5.0) / (1.0 - share), abs=0.001)
+    lost = replace(acted_on, error_of_share=acted_on.error_of_share * 1.1)
+    seen = observe(lost, 10.0, 5.0, 1e6, 1e3, heating=False, cooling=False)
+    assert seen.beer_c is None
 
 
 def test_windows_with_the_fridge_running_are_counted_and_slowly_forgotten() -> None:
