@@ -40,7 +40,7 @@ from fermd.control.slow_drift import narrowed, within_noise
 from fermd.control.state import ChamberState
 from fermd.control.steps import Ramp, Target
 from fermd.control.swing import WAYS, Swing
-from fermd.control.view import View, look, runs_for_s, sighted, what_runs
+from fermd.control.view import View, idle_s, look, runs_for_s, sighted, what_runs
 
 LONGEST_TICK_S = 300.0
 """Two ticks further apart than this, s, were no control: the time between them is a gap, and does
@@ -224,6 +224,8 @@ def _follow_swing(
             looked,
             left_by_itself=left_by_itself(state.swing, sight, running),
             narrowed=narrowed(sight.drift_c_per_h, WAYS[running]),
+            drift_c_per_h=sight.drift_c_per_h,
+            idle_s=idle_s(state.histories, now.mono_s),
         )
     return learn(state.swing, settings, looked)
 

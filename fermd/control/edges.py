@@ -12,17 +12,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fermd.control.bands import Edges, plain_edges
+from fermd.control.resting import goes_c
 from fermd.control.settings import BandSettings, ChamberSettings, Duty
 from fermd.control.slow_drift import narrowed
 from fermd.control.steps import Target
 from fermd.control.swing import WAYS, Swing, coast_c, fits, to_go_c
 
-LEAVES_C = 0.08
-"""Beer that goes so far beyond its band on the side that did not run last has plainly left it, °C:
-more than the probe's step and noise."""
-
 LEAST_LEFT = 0.75
-"""Of its band; beer that drifts slowly may leave at so much of it."""
+"""Beer that drifts slowly is taken up by the side that did not run last from so much of its band
+on: more than the probe's step and noise."""
 
 CARRIED_S = 1200.0
 """So long after a stop, s, beer is still carried by what was stored in any case: the heat of a belt
@@ -35,6 +33,10 @@ CARRIED_BANDS = 2.0
 LEAST_DRIFT_C_PER_H = 0.015
 """Beer that drifts slower than this, °C/h, may as well stand still: that is how well the drift is
 known (chamber model), and a band takes it more than half a day."""
+
+COMES_BACK_C_PER_H = 0.03
+"""Beer that comes back to its target more slowly than this, °C/h, takes most of a night from the
+edge of its band: it may as well be fetched."""
 
 SETTLED_C_PER_H = 0.45
 """Air that comes back to the beer more slowly than this, °C/h, gives nothing any more that was
@@ -86,18 +88,21 @@ def _side(
         return None
     way, coming_c = WAYS[duty], None
     band_c = band.band_c * narrowed(sight.drift_c_per_h, way)
+    half_c = max(band_c, min(known.least_swing_c / 2, band.after_the_other_c))
     if swing.last is None or swing.last is duty:
-        half_c = max(band_c, min(known.least_swing_c / 2, band.after_the_other_c))
         begins_c = max(0.0, half_c - max(known.lag_c, -band.band_c / 2))
-    elif left_by_itself(swing, sight, duty):
-        leaves_c = max(band_c, LEAST_LEFT * band.band_c) + LEAVES_C
-        begins_c = min(leaves_c, band.after_the_other_c)
+    elif _stays(swing, sight, duty, -COMES_BACK_C_PER_H):
+        begins_c = min(max(half_c, LEAST_LEFT * band.band_c), band.after_the_other_c)
     else:
         carried = CARRIED_BANDS if _is_carried(swing, sight) else 1.0
         begins_c = carried * band.after_the_other_c
     # From afar, or in the other side's stead, it is brought to the target; the next call swings.
     to_target = swing.afar or swing.stands_in
     ends_c = 0.0 if to_target else swing.narrowed * (band.band_c - band.differential_c)
+    turns_c = goes_c(swing.rest, sight.mono_s, way)
+    if turns_c is not None:
+        # No further than it will come back: half of that on either side of the target.
+        ends_c = max(ends_c, -turns_c / 2)
     if sight.running is duty:
         goes_on_c = coast_c(known, settings.foresight, duty, sight.beer_c, sight.air_c, sight.run_s)
         ends_c += goes_on_c
@@ -126,8 +131,13 @@ def left_by_itself(swing: Swing, sight: Sight, duty: Duty) -> bool:
     It must be moving away with everything off, and what the other side stored must be spent: it
     is given off while the air comes back.
     """
+    return _stays(swing, sight, duty, LEAST_DRIFT_C_PER_H)
+
+
+def _stays(swing: Swing, sight: Sight, duty: Duty, least_c_per_h: float) -> bool:
+    """Tell whether the beer moves away from its target, at so much at least, and by itself."""
     way = WAYS[duty]
-    if sight.drift_c_per_h is None or way * sight.drift_c_per_h < LEAST_DRIFT_C_PER_H:
+    if sight.drift_c_per_h is None or way * sight.drift_c_per_h < least_c_per_h:
         return False
     if sight.running not in (None, duty):
         return False

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from fermd.control.lag import lagged
 from fermd.control.replacing import replacer
+from fermd.control.resting import noted
 from fermd.control.settings import HOUR_S, ChamberSettings, Duty
 from fermd.control.slow_drift import steadied
 from fermd.control.steps import Target
@@ -74,6 +75,10 @@ class Look:
     """The share of its band that the one that is on is given."""
     ramp_c_per_h: float = 0.0
     """How fast a ramp moves the target, °C/h."""
+    drift_c_per_h: float | None = None
+    """At a start: how fast the beer moves by itself, °C/h, where that is known."""
+    idle_s: float = 0.0
+    """At a start: for how long nothing had run, s."""
     other_beer: bool = False
     """Whether the beer has been told from other readings up to now: a probe that sees the air, too,
     has just been seen through, or is not any more."""
@@ -232,6 +237,9 @@ def _started(
     near = target_c is not None and abs(beer_c - target_c) <= 2 * band.band_c
     start = Turn(duty, look.mono_s, beer_c, smooth_c, teaches=near and swing.last is duty)
     took_over = swing.last is not None and swing.last is not duty
+    rest = None
+    if near and not look.ramp_c_per_h and look.drift_c_per_h is not None:
+        rest = noted(swing.rest, look.mono_s, look.drift_c_per_h, look.idle_s)
     counts = near and not took_over and target_c is not None
     return replace(
         swing,
@@ -241,6 +249,7 @@ def _started(
         peak_c=None,
         stands_in=took_over and not look.left_by_itself,
         narrowed=look.narrowed,
+        rest=rest,
         cycle=Cycle(target_c) if counts and target_c is not None else None,
     )
 
@@ -343,4 +352,4 @@ def _least_swing_c(swing: Swing, settings: ChamberSettings, stop: Turn, known: L
     seen_c = 0.0
     if stop.run_s <= minimum_s + SHORTEST_RUN_ROOM_S and swing.peak_c is not None:
         seen_c = max(0.0, WAYS[stop.duty] * (swing.peak_c - stop.furthest_c))
-    return known.least_swing_c + WEIGHT * (seen_c - known.least_swing_c)
+    return known.least_swing_c + _weight(known.runs) * (seen_c - known.least_swing_c)

@@ -32,6 +32,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import sqrt
 
+from fermd.control.resting import Rest
 from fermd.control.settings import Duty, ForesightSettings
 
 LEAST_DIFFERENCE_C = 1.5
@@ -129,6 +130,8 @@ class Swing:
     may not have gone there by itself."""
     narrowed: float = 1.0
     """The share of its band that the present or last run began with (`slow_drift.py`)."""
+    rest: Rest | None = None
+    """How the beer drifted when all had rested; None: not known, or of another target."""
     cycle: Cycle | None = None
     """From the last start to the next one; None: it will not count."""
     air_c: float | None = None
@@ -170,13 +173,13 @@ def coast_c(
         if duty is Duty.HEAT or air_c is None:
             told_c = max(told_c, FIRST_C)
         return min(told_c, settings.most_c)
-    if air_c is not None and known.difference_c >= LEAST_DIFFERENCE_C:
-        times = min(away_c / known.difference_c, MOST_TIMES)
-        if times < 1.0:
-            times = sqrt(times)
-    else:
-        times = min(run_s / known.run_s, 1.0) if known.run_s > 0 else 1.0
-    return min(known.coast_c * times, settings.most_c)
+    times = away_c / max(known.difference_c, LEAST_DIFFERENCE_C)
+    if air_c is None or known.difference_c < LEAST_DIFFERENCE_C:
+        # The air told nothing of those runs; of one that goes on for much longer it may.
+        times = max(times, min(run_s / known.run_s, 1.0) if known.run_s > 0 else 1.0)
+    elif times < 1.0:
+        times = sqrt(times)
+    return min(known.coast_c * min(times, MOST_TIMES), settings.most_c)
 
 
 def difference_c(duty: Duty, beer_c: float, air_c: float | None) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 
 from fermd.control import health, placing, profile_run
 from fermd.control.edges import Sight
@@ -100,6 +101,16 @@ def what_runs(histories: Mapping[Duty, History]) -> Duty | None:
         if history.on and duty is not Duty.FAN:
             return duty
     return None
+
+
+def idle_s(histories: Mapping[Duty, History], mono_s: float) -> float:
+    """Return how long ago heat or cooling was stopped last, s; endless if none is known to be."""
+    stops_s = [
+        history.stopped_mono_s
+        for duty, history in histories.items()
+        if duty is not Duty.FAN and history.stopped_mono_s is not None
+    ]
+    return mono_s - max(stops_s) if stops_s else inf
 
 
 def runs_for_s(history: History, mono_s: float) -> float:

@@ -12,15 +12,16 @@ from fermd.control.bands import Edges, plain_edges
 from fermd.control.edges import (
     CARRIED_BANDS,
     CARRIED_S,
+    COMES_BACK_C_PER_H,
     LEAST_DRIFT_C_PER_H,
     LEAST_LEFT,
-    LEAVES_C,
     SETTLED_C_PER_H,
     Sight,
     edges,
     is_slow,
     left_by_itself,
 )
+from fermd.control.resting import Rest
 from fermd.control.settings import (
     CoolBandSettings,
     Duty,
@@ -164,7 +165,7 @@ def heat_from_c(given: Swing, sight: Sight = IDLE) -> float:
 JUST = Turn(Duty.COOL, IDLE.mono_s - CARRIED_S + 1.0, beer_c=9.9, furthest_c=9.7)
 LONG_AGO = replace(JUST, at_mono_s=IDLE.mono_s - CARRIED_S)
 LOW = replace(FALLING, beer_c=9.6, air_trend_c_per_h=SETTLED_C_PER_H)
-EARLY_C = 10.0 - 0.2 - LEAVES_C
+EARLY_C = 10.0 - 0.2
 
 
 def test_beer_that_has_turned_and_leaves_its_band_again_is_heated_early() -> None:
@@ -189,6 +190,20 @@ def test_beer_that_would_come_back_by_itself_is_not_heated() -> None:
     assert heat_from_c(swing(), IDLE) == 9.5
 
 
+def test_beer_that_would_take_half_a_night_to_come_back_is_fetched() -> None:
+    back = replace(IDLE, drift_c_per_h=COMES_BACK_C_PER_H)
+    assert heat_from_c(swing(), back) == pytest.approx(EARLY_C)
+    sooner = replace(IDLE, drift_c_per_h=COMES_BACK_C_PER_H + 0.001)
+    assert heat_from_c(swing(), sooner) == 9.5
+    # It did not leave by itself: it is brought to the target, and not swung through it.
+    assert not left_by_itself(swing(), back, Duty.HEAT)
+
+
+def test_the_other_side_too_waits_until_the_beer_is_half_its_least_swing_away() -> None:
+    known = {Duty.COOL: KNOWN, Duty.HEAT: replace(KNOWN, least_swing_c=0.6)}
+    assert heat_from_c(Swing(known, Duty.COOL), FALLING) == pytest.approx(9.7)
+
+
 def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
     stop = Turn(Duty.HEAT, IDLE.mono_s - CARRIED_S, beer_c=9.9, furthest_c=10.1)
     sight = replace(
@@ -198,18 +213,15 @@ def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
         air_trend_c_per_h=-SETTLED_C_PER_H,
     )
     given = swing(Duty.HEAT, after_stop=stop)
-    assert edges(given, GIVEN, AT_10, sight).cool_from_c == pytest.approx(10.3 + LEAVES_C)
+    assert edges(given, GIVEN, AT_10, sight).cool_from_c == pytest.approx(10.3)
     hot = replace(sight, air_trend_c_per_h=-SETTLED_C_PER_H - 0.1)
     assert edges(given, GIVEN, AT_10, hot).cool_from_c == pytest.approx(10.7)
 
 
 def test_the_changeover_band_is_never_narrower_than_what_is_set() -> None:
     tight = replace(GIVEN, heat=replace(HEAT, changeover_band_c=0.25))
-    assert edges(swing(), tight, AT_10, FALLING).heat_from_c == pytest.approx(9.75)
-
-
-def test_beer_that_stands_still_off_its_target_is_not_taken_to_leave_it() -> None:
-    assert heat_from_c(swing(), replace(IDLE, drift_c_per_h=0.0)) == 9.5
+    known = {Duty.COOL: KNOWN, Duty.HEAT: replace(KNOWN, least_swing_c=0.6)}
+    assert edges(Swing(known, Duty.COOL), tight, AT_10, FALLING).heat_from_c == 9.75
 
 
 def test_beer_that_has_just_arrived_where_it_was_foreseen_to_come_to_is_there_by_itself() -> None:
@@ -266,6 +278,21 @@ def test_a_run_that_began_with_a_narrower_band_ends_as_much_sooner() -> None:
     assert found.cool_until_c == pytest.approx(10.0 + 0.5 * (0.3 - 0.6))
 
 
+TURNING = Rest(IDLE.mono_s, 0.1, -0.025)
+"""Warms by 0.1 °C/h, turns after four hours, and has gone 0.2 °C by then."""
+
+
+def test_a_run_goes_half_as_far_beyond_the_target_as_the_beer_will_come_back() -> None:
+    found = edges(swing(rest=TURNING), GIVEN, AT_10, IDLE)
+    assert found.cool_until_c == pytest.approx(9.9)
+    # Not further than its differential allows, though the beer were to come back by more.
+    warmer = replace(TURNING, drift_c_per_h=0.4)
+    assert edges(swing(rest=warmer), GIVEN, AT_10, IDLE).cool_until_c == pytest.approx(9.7)
+    cooler = Rest(IDLE.mono_s, -0.1, 0.025)
+    found = edges(swing(Duty.HEAT, rest=cooler), GIVEN, AT_10, IDLE)
+    assert found.heat_until_c == pytest.approx(10.1)
+
+
 def test_a_least_swing_that_is_wider_stays_as_wide() -> None:
     wide = swing(known=replace(KNOWN, least_swing_c=0.5))
     rising = replace(IDLE, drift_c_per_h=SLOW_C_PER_H)
@@ -274,7 +301,7 @@ def test_a_least_swing_that_is_wider_stays_as_wide() -> None:
 
 def test_the_other_side_begins_at_three_quarters_of_its_band_at_the_least() -> None:
     slowest = replace(IDLE, drift_c_per_h=-LEAST_DRIFT_C_PER_H)
-    assert heat_from_c(swing(), slowest) == pytest.approx(10.0 - LEAST_LEFT * 0.2 - LEAVES_C)
+    assert heat_from_c(swing(), slowest) == pytest.approx(10.0 - LEAST_LEFT * 0.2)
 
 
 def test_beer_that_all_but_stands_still_has_not_left_by_itself() -> None:

@@ -10,7 +10,15 @@ from chamber_bench import settings, unprotected
 from fermd.control.learning import CUT_SHORT, WATCHED_S, Look, learn
 from fermd.control.settings import ChamberSettings, Duty, ForesightSettings
 from fermd.control.steps import Target
-from fermd.control.swing import FIRST_C, MOST_TIMES, Learned, Swing, coast_c, fits
+from fermd.control.swing import (
+    FIRST_C,
+    LEAST_DIFFERENCE_C,
+    MOST_TIMES,
+    Learned,
+    Swing,
+    coast_c,
+    fits,
+)
 
 FORESIGHT = ForesightSettings()
 PLAIN = ForesightSettings(foresee=False)
@@ -104,11 +112,20 @@ def test_after_a_shorter_run_than_usual_it_is_foreseen_by_the_root_of_the_airs_c
 
 def test_without_an_air_probe_it_is_foreseen_by_how_long_the_output_ran() -> None:
     known = Learned(runs=5, coast_c=0.4, run_s=600.0)
-    for air_c in (None, 9.0):
+    for air_c in (None, 9.5):
         assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, air_c, 300.0) == pytest.approx(0.2)
         assert coast_c(known, FORESIGHT, Duty.COOL, 10.0, air_c, 6000.0) == pytest.approx(0.4)
     at_once = replace(known, run_s=0.0)
     assert coast_c(at_once, FORESIGHT, Duty.COOL, 10.0, None, 0.0) == pytest.approx(0.4)
+
+
+def test_air_that_hardly_moved_in_short_runs_tells_of_a_long_one() -> None:
+    """A heater that had been on for minutes only, and now for half an hour."""
+    known = Learned(runs=2, coast_c=0.1, difference_c=1.0, run_s=120.0)
+    warmer = coast_c(known, FORESIGHT, Duty.HEAT, 10.0, 10.0 + 2 * LEAST_DIFFERENCE_C, 900.0)
+    assert warmer == pytest.approx(0.2)
+    hot = coast_c(known, FORESIGHT, Duty.HEAT, 10.0, 30.0, 900.0)
+    assert hot == pytest.approx(0.1 * MOST_TIMES)
 
 
 def test_a_first_run_is_taken_to_coast_as_far_as_any_chamber_may() -> None:

@@ -12,6 +12,8 @@ import pytest
 from swing_bench import (
     COOL_C,
     FORESIGHT,
+    FREE,
+    GIVEN,
     HEAT_C,
     KNOWN,
     MINIMUM_RUN_S,
@@ -28,7 +30,10 @@ from fermd.control.learning import (
     TURNED_C,
     WATCHED_S,
     WEIGHT,
+    Look,
+    learn,
 )
+from fermd.control.resting import RESTED_S, Rest
 from fermd.control.settings import Duty
 from fermd.control.steps import Target
 from fermd.control.swing import Cycle, Learned, Swing, Turn
@@ -330,7 +335,7 @@ def test_a_later_run_counts_as_one_of_all_but_for_three_tenths_at_least(
         pytest.approx(4.0 + weight * 4.0),
         pytest.approx(600.0 + weight * 300.0),
         0.125,
-        pytest.approx(0.75 - WEIGHT * 0.75),
+        pytest.approx(0.75 - weight * 0.75),
         0.0625,
         pytest.approx(0.25 + WEIGHT * (0.25 - 0.25)),
     )
@@ -447,3 +452,22 @@ def test_a_run_more_than_three_bands_from_the_target_comes_from_afar(
     assert tick(far, target_c).afar is False
     assert not tick(far, target_c, duty, duty, target=None).afar
     assert not tick(swing, target_c - way * 9 * band_c, duty, duty).afar
+
+
+@SIDES
+def test_a_start_near_the_target_notes_how_the_beer_drifts(
+    duty: Duty, target_c: float, band_c: float, way: float
+) -> None:
+    def rest(**given: object) -> Rest | None:
+        look = Look(NOW_S, 0.0, target_c + way * band_c, None, duty, None, 0.0, FREE)
+        look = replace(look, drift_c_per_h=way * 0.25, idle_s=RESTED_S)
+        look = replace(look, **given)  # type: ignore[arg-type]
+        return learn(Swing(rest=before), GIVEN, look).rest
+
+    before = Rest(NOW_S - 4 * 3600.0, way * 0.75)
+    assert rest() == Rest(NOW_S, way * 0.25, way * -0.125)
+    assert rest(idle_s=RESTED_S - 1.0) is before
+    # Of beer on its way to another target, or along a ramp, it would tell nothing.
+    assert rest(beer_c=target_c + way * 2.5 * band_c) is None
+    assert rest(ramp_c_per_h=0.5) is None
+    assert rest(drift_c_per_h=None) is None
