@@ -22,6 +22,10 @@ LEAST_LEFT = 0.75
 """Beer that drifts slowly is taken up by the side that did not run last from so much of its band
 on: more than the probe's step and noise."""
 
+NO_HANDING_OVER_C = 0.03
+"""And only so far beyond where the other side's run was to leave it, °C: a steadied reading's
+noise. Else each would answer to the other's work."""
+
 CARRIED_S = 1200.0
 """So long after a stop, s, beer is still carried by what was stored in any case: the heat of a belt
 takes that (chamber model). A probe that sees the air, too, then reads what neither side should
@@ -92,7 +96,9 @@ def _side(
     if swing.last is None or swing.last is duty:
         begins_c = max(0.0, half_c - max(known.lag_c, -band.band_c / 2))
     elif _stays(swing, sight, duty, -COMES_BACK_C_PER_H):
-        begins_c = min(max(half_c, LEAST_LEFT * band.band_c), band.after_the_other_c)
+        other = settings.heat if duty is Duty.COOL else settings.cool
+        left_c = swing.narrowed * (other.differential_c - other.band_c) + NO_HANDING_OVER_C
+        begins_c = min(max(half_c, LEAST_LEFT * band.band_c, left_c), band.after_the_other_c)
     else:
         carried = CARRIED_BANDS if _is_carried(swing, sight) else 1.0
         begins_c = carried * band.after_the_other_c

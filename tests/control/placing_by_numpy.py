@@ -25,6 +25,7 @@ from fermd.control.placing import (
     KEPT_LIKELY,
     KNOWN_TO,
     LEAST_BY_HEAT_ALONE,
+    LEAST_KEPT_BY_HEAT,
     LEAST_OF_HEATER_C,
     LEAST_SHARE,
     LEFT_OVER_C,
@@ -223,7 +224,7 @@ def estimates(reads: Sequence[Read], by_tick: Sequence[Fit]) -> list[float | Non
 
 
 def _carried_on(before_c: float | None, fit: Fit, read: Read, late: Late) -> float | None:
-    by_reading_c = by_reading(fit, read, late)
+    by_reading_c = by_reading(fit, read, late, acted_on=before_c is not None)
     drawn = read.passed_s / (read.passed_s + DRAWN_S)
     if by_reading_c is None:
         if before_c is None:
@@ -238,10 +239,11 @@ def _carried_on(before_c: float | None, fit: Fit, read: Read, late: Late) -> flo
     return float((DRAWN_S * model_c + read.passed_s * by_reading_c) / (DRAWN_S + read.passed_s))
 
 
-def by_reading(fit: Fit, read: Read, late: Late) -> float | None:
+def by_reading(fit: Fit, read: Read, late: Late, *, acted_on: bool) -> float | None:
     """Return the beer by one tick's readings: what remains when air and heater are taken off."""
     share = float(SHARES @ fit.numbers)
-    least = LEAST_SHARE if fit.cooled >= COOLED_WINDOWS else LEAST_BY_HEAT_ALONE
+    by_heat = LEAST_KEPT_BY_HEAT if acted_on else LEAST_BY_HEAT_ALONE
+    least = LEAST_SHARE if fit.cooled >= COOLED_WINDOWS else by_heat
     if not fit.known or share > MOST_SHARE or share < least + SURE_ERRORS * fit.error_of_share:
         return None
     seen_air = (1.0 - SEEN_LESS_BY_HEAT * late.on) * fit.numbers[:2]

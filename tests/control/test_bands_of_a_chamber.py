@@ -80,6 +80,7 @@ WIDTHS_C = (st.floats(0.05, 5.0), st.floats(0.05, 9.0), st.floats(0.05, 5.0))
     target_c=st.floats(-1.0, 30.0),
     start=st.sampled_from([Call.HEAT, Call.COOL]),
     foreseen=st.booleans(),
+    drift_c_per_h=st.sampled_from([None, 0.0, 0.02, -0.02, 0.3, -0.3]),
 )
 def test_neither_side_ever_hands_the_beer_over_to_the_other(
     heat: HeatBandSettings,
@@ -87,6 +88,7 @@ def test_neither_side_ever_hands_the_beer_over_to_the_other(
     target_c: float,
     start: Call,
     foreseen: bool,
+    drift_c_per_h: float | None,
 ) -> None:
     """With accepted settings, beer that follows each call meets idle before the other call."""
     chamber = unprotected(heat=heat, cool=cool)
@@ -99,7 +101,7 @@ def test_neither_side_ever_hands_the_beer_over_to_the_other(
     target = Target.at(target_c)
     duty = Duty.COOL if start is Call.COOL else Duty.HEAT
     if foreseen:
-        sight = Sight(0.0, target_c, None, None, 0.0, 0.0)
+        sight = Sight(0.0, target_c, None, None, 0.0, drift_c_per_h)
         lines = edges(Swing(last=duty), chamber, target, sight)
     else:
         lines = plain_edges(target, heat, cool, duty)

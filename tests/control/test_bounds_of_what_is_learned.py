@@ -121,7 +121,8 @@ def shown(placing: Placing, read_c: float) -> float:
         unchecked=placing.unchecked_windows,
     )
     read = Read(read_c, placing.air_c, placing.heater > 0, 0.0, 0.0)
-    shown_c = by_reading(fit, read, Late(placing.air_late_c, placing.heater_late))
+    late = Late(placing.air_late_c, placing.heater_late)
+    shown_c = by_reading(fit, read, late, acted_on=placing.beer_c is not None)
     return read_c if shown_c is None else shown_c
 
 

@@ -15,6 +15,7 @@ from fermd.control.edges import (
     COMES_BACK_C_PER_H,
     LEAST_DRIFT_C_PER_H,
     LEAST_LEFT,
+    NO_HANDING_OVER_C,
     SETTLED_C_PER_H,
     Sight,
     edges,
@@ -165,7 +166,8 @@ def heat_from_c(given: Swing, sight: Sight = IDLE) -> float:
 JUST = Turn(Duty.COOL, IDLE.mono_s - CARRIED_S + 1.0, beer_c=9.9, furthest_c=9.7)
 LONG_AGO = replace(JUST, at_mono_s=IDLE.mono_s - CARRIED_S)
 LOW = replace(FALLING, beer_c=9.6, air_trend_c_per_h=SETTLED_C_PER_H)
-EARLY_C = 10.0 - 0.2
+EARLY_C = 10.0 - (0.6 - 0.3) - NO_HANDING_OVER_C
+"""Just beyond where a run of cooling was to leave the beer."""
 
 
 def test_beer_that_has_turned_and_leaves_its_band_again_is_heated_early() -> None:
@@ -200,8 +202,8 @@ def test_beer_that_would_take_half_a_night_to_come_back_is_fetched() -> None:
 
 
 def test_the_other_side_too_waits_until_the_beer_is_half_its_least_swing_away() -> None:
-    known = {Duty.COOL: KNOWN, Duty.HEAT: replace(KNOWN, least_swing_c=0.6)}
-    assert heat_from_c(Swing(known, Duty.COOL), FALLING) == pytest.approx(9.7)
+    known = {Duty.COOL: KNOWN, Duty.HEAT: replace(KNOWN, least_swing_c=0.8)}
+    assert heat_from_c(Swing(known, Duty.COOL), FALLING) == pytest.approx(9.6)
 
 
 def test_beer_that_ferments_is_cooled_soon_after_the_heater() -> None:
@@ -301,7 +303,14 @@ def test_a_least_swing_that_is_wider_stays_as_wide() -> None:
 
 def test_the_other_side_begins_at_three_quarters_of_its_band_at_the_least() -> None:
     slowest = replace(IDLE, drift_c_per_h=-LEAST_DRIFT_C_PER_H)
-    assert heat_from_c(swing(), slowest) == pytest.approx(10.0 - LEAST_LEFT * 0.2)
+    low = swing(narrowed=0.25)
+    assert heat_from_c(low, slowest) == pytest.approx(10.0 - LEAST_LEFT * 0.2)
+
+
+def test_the_other_side_begins_beyond_where_the_last_run_was_to_leave_the_beer() -> None:
+    for share in (1.0, 0.75):
+        beyond_c = share * (0.6 - 0.3) + NO_HANDING_OVER_C
+        assert heat_from_c(swing(narrowed=share), FALLING) == pytest.approx(10.0 - beyond_c)
 
 
 def test_beer_that_all_but_stands_still_has_not_left_by_itself() -> None:

@@ -368,7 +368,7 @@ SHOWN_BY: dict[str, tuple[int, float]] = {
     "leaves_out_the_fail_safe": (2, 0.05),
     "believes_stale_readings": (8, 0.05),
     "raises_no_alarm_about_a_probe": (8, 0.05),
-    "goes_on_without_air": (16, 0.5),
+    "goes_on_without_air": (10, 0.1),
     "leaves_out_the_air_limits": (3, 0.05),
     "leaves_out_the_longest_run": (3, 0.1),
     "argues_with_safety": (3, 0.1),
