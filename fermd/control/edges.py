@@ -4,7 +4,8 @@ A side that may foresee begins its call at its band, less the lag; it ends it a 
 further back, less the coast. Where that may not be done (switched off, or too often wrong) its
 plain edges stand (`bands.py`). Beer that drifts slowly is given narrower bands (`slow_drift.py`).
 The side that did not run last begins only beyond its changeover band, unless the beer has plainly
-gone there by itself.
+gone there by itself, or would be long in coming back. A run ends where the beer's drift is about to
+turn (`resting.py`).
 """
 
 from __future__ import annotations
@@ -97,8 +98,9 @@ def _side(
         begins_c = max(0.0, half_c - max(known.lag_c, -band.band_c / 2))
     elif _stays(swing, sight, duty, -COMES_BACK_C_PER_H):
         other = settings.heat if duty is Duty.COOL else settings.cool
-        left_c = swing.narrowed * (other.differential_c - other.band_c) + NO_HANDING_OVER_C
-        begins_c = min(max(half_c, LEAST_LEFT * band.band_c, left_c), band.after_the_other_c)
+        # Where a run of the other side was to leave the beer, and a little beyond.
+        clear_c = swing.narrowed * (other.differential_c - other.band_c) + NO_HANDING_OVER_C
+        begins_c = min(max(half_c, LEAST_LEFT * band.band_c, clear_c), band.after_the_other_c)
     else:
         carried = CARRIED_BANDS if _is_carried(swing, sight) else 1.0
         begins_c = carried * band.after_the_other_c
